@@ -1,0 +1,21 @@
+//! From bytes to readings, without I/O.
+//!
+//! Read the modules in the order in which a byte passes through them:
+//!
+//! - [`notation`]: how bytes are written as text, in layouts and in the ledger
+//! - [`frame`]: cuts a byte stream into frames; no byte is ever lost
+//! - [`checksum`]: evidence that a frame arrived whole
+//! - [`layout`]: the text format that says how an instrument writes its frames
+//! - [`native`]: parsers in Rust for what a layout cannot say
+//! - [`units`]: exact quantities
+//! - [`reading`]: the one model that every instrument's frame becomes
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
+
+pub mod checksum;
+pub mod frame;
+pub mod layout;
+pub mod native;
+pub mod notation;
+pub mod reading;
+pub mod units;

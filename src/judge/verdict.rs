@@ -1,0 +1,149 @@
+//! What judging says, in the JSON form that files, ledger, HTTP API and feeds share.
+
+use crate::parsers::reading::{Eye, JobNumber};
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+use std::fmt;
+
+/// Which lens an item is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Side {
+    /// The right lens.
+    Right,
+    /// The left lens.
+    Left,
+    /// Both lenses together.
+    Pair,
+}
+
+impl From<Eye> for Side {
+    fn from(eye: Eye) -> Self {
+        match eye {
+            Eye::Right => Side::Right,
+            Eye::Left => Side::Left,
+        }
+    }
+}
+
+/// What is judged. Items are named after the minus-cylinder form.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Quantity {
+    /// The most plus principal power.
+    SphereMeridian,
+    /// The least plus principal power.
+    SecondMeridian,
+    /// Cylinder.
+    Cylinder,
+    /// Cylinder axis.
+    Axis,
+    /// Near addition.
+    Addition,
+    /// Intermediate or second addition.
+    SecondAddition,
+    /// Horizontal prism of one lens, in positive.
+    PrismHorizontal,
+    /// Vertical prism of one lens, up positive.
+    PrismVertical,
+    /// Prism of one lens as one amount.
+    Prism,
+    /// Horizontal prism imbalance of a pair.
+    PrismImbalanceHorizontal,
+    /// Vertical prism imbalance of a pair.
+    PrismImbalanceVertical,
+    /// Pupillary distance.
+    Pd,
+    /// Segment height.
+    SegmentHeight,
+}
+
+/// How one item came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ItemOutcome {
+    /// Within the limit.
+    Pass,
+    /// Beyond the limit.
+    Fail,
+    /// Too near the limit for the instrument's uncertainty to decide.
+    Borderline,
+    /// Ordered, but not measured.
+    NotMeasured,
+    /// Measured, but the rule set does not judge it.
+    NotJudged,
+}
+
+/// How a job came out as a whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Outcome {
+    /// Everything ordered was measured and is within its limit.
+    Pass,
+    /// Something is beyond its limit.
+    Fail,
+    /// Something is too near its limit to decide.
+    Borderline,
+    /// Something ordered is missing or not covered by the rule set.
+    Incomplete,
+}
+
+macro_rules! shown_as_in_json {
+    ($($name:ident),*) => {$(
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                let value = serde_json::to_value(self).map_err(|_| fmt::Error)?;
+                f.pad(value.as_str().ok_or(fmt::Error)?)
+            }
+        }
+    )*};
+}
+shown_as_in_json!(Side, Quantity, ItemOutcome, Outcome);
+
+/// One quantity of one lens or pair, judged.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Item {
+    /// Which lens.
+    pub eye: Side,
+    /// What.
+    pub quantity: Quantity,
+    /// What was ordered, in `unit`.
+    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    pub ordered: Option<Decimal>,
+    /// What was measured, in `unit`.
+    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    pub measured: Option<Decimal>,
+    /// Measured less ordered, in `unit`.
+    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    pub deviation: Option<Decimal>,
+    /// The greatest magnitude of `deviation` that passes, in `unit`.
+    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    pub limit: Option<Decimal>,
+    /// `D`, `deg`, `prism-D` or `mm`.
+    pub unit: String,
+    /// How it came out.
+    pub outcome: ItemOutcome,
+    /// The clause of the rule set that was applied.
+    pub clause: String,
+    /// What a reader has to know to follow it.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub notes: Vec<String>,
+}
+
+/// A reading judged against an order by a rule set.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Verdict {
+    /// The job.
+    pub job: JobNumber,
+    /// The name of the rule set.
+    pub rules: String,
+    /// How it came out.
+    pub outcome: Outcome,
+    /// Each quantity.
+    pub items: Vec<Item>,
+    /// The decision rule in words: simple acceptance, or guarded by the instrument's uncertainty.
+    pub decision: String,
+    /// What holds for the whole verdict: the power scheme applied, loosened limits, and the like.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub notes: Vec<String>,
+}

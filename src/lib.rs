@@ -1,0 +1,22 @@
+//! fociline: from an instrument's bytes to a verdict that is on record.
+//!
+//! Read the modules in the order in which data passes through them:
+//!
+//! - [`parsers`]: bytes to frames to readings (a crate of its own, no I/O)
+//! - [`optics`]: forms of one lens, power vectors, prism; pure
+//! - [`order`]: what was asked of the lab, and its intake formats
+//! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
+//! - [`bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
+//! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
+//! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
+//! - [`cli`]: commands
+#![forbid(unsafe_code)]
+#![warn(missing_docs)]
+
+pub use fociline_parsers as parsers;
+
+pub mod bench;
+pub mod judge;
+pub mod ledger;
+pub mod optics;
+pub mod order;

@@ -1,0 +1,1 @@
+//! Optics of one lens and one pair. Pure.
