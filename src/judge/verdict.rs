@@ -143,7 +143,23 @@ pub struct Verdict {
     pub items: Vec<Item>,
     /// The decision rule in words: simple acceptance, or guarded by the instrument's uncertainty.
     pub decision: String,
+    /// What a verdict on record was derived from; absent when judged from files.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub basis: Option<Basis>,
     /// What holds for the whole verdict: the power scheme applied, loosened limits, and the like.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub notes: Vec<String>,
+}
+
+/// What a verdict on record was derived from, so that it can be derived again.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Basis {
+    /// The number of the order's entry.
+    pub order: u64,
+    /// The numbers of the reading entries that a value was taken from, ascending.
+    pub readings: Vec<u64>,
+    /// The hash of the rule set's text, as in its `in-force` entry.
+    pub rules: String,
+    /// The version of the program that judged.
+    pub software: String,
 }
