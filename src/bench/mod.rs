@@ -1,6 +1,304 @@
 //! The core: what a station knows, and what it makes of each event.
 //!
-//! Deterministic: no I/O, no clock, no randomness. The time comes in with the event, and what
-//! comes out are [`entry::Entry`]s for the ledger.
+//! Deterministic: no I/O, no clock, no randomness. The time comes in with the event, what the
+//! ledger already holds of a job comes in through [`Past`], and what comes out are
+//! [`entry::Entry`]s for the ledger. Nothing here may be shown before it is committed.
 
 pub mod entry;
+pub mod event;
+pub mod job;
+mod recent;
+
+use crate::judge::RuleSet;
+use crate::optics::normal_form;
+use crate::parsers::Reader;
+use crate::parsers::frame::{Ended, Frame};
+use crate::parsers::layout::Reject;
+use crate::parsers::notation;
+use crate::parsers::reading::JobNumber;
+use entry::*;
+use event::Event;
+use jiff::{SignedDuration, Timestamp};
+use job::JobRecord;
+use recent::Recent;
+use std::collections::BTreeMap;
+
+/// How many jobs are kept at hand. Others are recalled through [`Past`].
+const JOBS_AT_HAND: usize = 4096;
+
+/// What the ledger already holds: how the core looks back without knowing of a database.
+pub trait Past {
+    /// Why it cannot be looked at.
+    type Error;
+    /// The orders, readings and notes that concern a job, in their order.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn history(&mut self, job: &JobNumber) -> Result<Vec<Numbered>, Self::Error>;
+}
+
+/// A past of which nothing is known: for a new ledger and for tests.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct NoPast;
+
+impl Past for NoPast {
+    type Error = std::convert::Infallible;
+    fn history(&mut self, _: &JobNumber) -> Result<Vec<Numbered>, Self::Error> {
+        Ok(Vec::new())
+    }
+}
+
+/// How a bench is set up. Nothing in it changes while it runs.
+pub struct Setup {
+    /// The reader of each instrument's frames, by the instrument's name.
+    pub instruments: BTreeMap<String, Reader>,
+    /// The rule set in force.
+    pub rules: RuleSet,
+    /// For how long a scanned or chosen job holds without any measurement.
+    pub job_hold: SignedDuration,
+    /// The version of the program.
+    pub software: String,
+}
+
+/// One bench: its current job, the jobs at hand, and the number of the next entry.
+pub struct Bench {
+    setup: Setup,
+    layouts: BTreeMap<String, TextHash>,
+    rules_hash: TextHash,
+    next: Seq,
+    current: Option<Current>,
+    jobs: Recent<JobNumber, JobRecord>,
+}
+
+struct Current {
+    job: JobNumber,
+    last_used: Timestamp,
+}
+
+impl Bench {
+    /// A bench that goes on after the entry `head`.
+    pub fn new(setup: Setup, head: Seq) -> Self {
+        let layouts =
+            setup.instruments.iter().map(|(name, reader)| (name.clone(), TextHash::of(&reader.text()))).collect();
+        let rules_hash = TextHash::of(setup.rules.text());
+        Self { setup, layouts, rules_hash, next: head.next(), current: None, jobs: Recent::new(JOBS_AT_HAND) }
+    }
+
+    /// The job that a frame without a job number belongs to at `now`.
+    pub fn current_job(&self, now: Timestamp) -> Option<&JobNumber> {
+        self.current
+            .as_ref()
+            .filter(|current| now.duration_since(current.last_used) <= self.setup.job_hold)
+            .map(|current| &current.job)
+    }
+
+    /// Lets go of jobs beyond those kept at hand, as far as the record holds them: `committed`
+    /// is the number of the last entry that is safely on disk.
+    pub fn committed(&mut self, committed: Seq) {
+        self.jobs.shrink(|used| used <= committed);
+    }
+
+    /// What is recorded of one event.
+    ///
+    /// # Errors
+    /// When the past cannot be read; then nothing has changed, and the event can be tried again.
+    pub fn step<P: Past>(
+        &mut self,
+        event: &Event,
+        time: Timestamp,
+        past: &mut P,
+    ) -> Result<Vec<Numbered>, P::Error> {
+        let mut out = Out { time, next: self.next, entries: Vec::with_capacity(3) };
+        match event {
+            Event::Started { texts } => {
+                out.push(self.software(SoftwareState::Started));
+                for text in texts {
+                    out.push(Entry::InForce(text.clone()));
+                }
+            }
+            Event::Stopped => {
+                out.push(self.software(SoftwareState::Stopped));
+            }
+            Event::Port(port) => {
+                out.push(Entry::Port(port.clone()));
+            }
+            Event::ClockStepped { seconds } => {
+                out.push(Entry::Clock(ClockEntry { step_seconds: *seconds }));
+            }
+            Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
+            Event::Scanned { scanner, line } => self.scanned(scanner, line, &mut out),
+            Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), &mut out),
+            Event::Ordered { order, source, dropped } => {
+                let record = self.record(&order.job, past, out.next)?;
+                if record.order() != Some(order) {
+                    let entry = OrderEntry {
+                        revision: record.revision() + 1,
+                        source: source.clone(),
+                        dropped: dropped.clone(),
+                        order: order.clone(),
+                    };
+                    record.take_order(out.next, &entry);
+                    out.push(Entry::Order(entry));
+                    self.judge(&order.job, &mut out);
+                }
+            }
+            Event::Noted(note) => {
+                let seq = out.push(Entry::Note(note.clone()));
+                let concerned = [&note.job_before, &note.job];
+                let mut jobs: Vec<&JobNumber> = concerned.into_iter().flatten().collect();
+                jobs.dedup();
+                if note.says == Says::Remark {
+                    jobs.clear();
+                }
+                for job in &jobs {
+                    let mut history = past.history(job)?;
+                    history.extend(out.entries.iter().filter(|numbered| numbered.seq == seq).cloned());
+                    self.jobs.put((*job).clone(), JobRecord::from_history((*job).clone(), &history), seq);
+                    self.judge(job, &mut out);
+                }
+            }
+        }
+        self.next = out.next;
+        Ok(out.entries)
+    }
+
+    fn software(&self, state: SoftwareState) -> Entry {
+        Entry::Software(SoftwareEntry { version: self.setup.software.clone(), state })
+    }
+
+    fn frame<P: Past>(
+        &mut self,
+        instrument: &str,
+        frame: &Frame,
+        past: &mut P,
+        out: &mut Out,
+    ) -> Result<(), P::Error> {
+        let read = match self.setup.instruments.get(instrument) {
+            Some(reader) => match frame.ended {
+                Ended::Complete => reader.read(&frame.bytes),
+                how => Err(not_whole(reader.name(), how, frame.bytes.len())),
+            },
+            None => Err(Reject {
+                layout: String::new(),
+                field: None,
+                offset: 0,
+                expected: "an instrument named in the settings".to_owned(),
+                found: instrument.to_owned(),
+            }),
+        };
+        let (reading, reject) = match read {
+            Ok(reading) => (Some(normal_form(reading)), None),
+            Err(reject) => (None, Some(reject)),
+        };
+        let assigned = reading.map(|reading| {
+            let (job, job_from) = match (&reading.job, self.current_job(out.time)) {
+                (Some(job), _) => (Some(job.clone()), JobFrom::Frame),
+                (None, Some(job)) => (Some(job.clone()), JobFrom::Station),
+                (None, None) => (None, JobFrom::Nobody),
+            };
+            (reading, job, job_from)
+        });
+        if let Some((_, Some(job), _)) = &assigned {
+            self.record(job, past, out.next)?;
+        }
+        let layout = self.layouts.get(instrument).cloned().unwrap_or_else(|| TextHash(String::new()));
+        let frame_seq = out.push(Entry::Frame(FrameEntry {
+            instrument: instrument.to_owned(),
+            bytes: frame.bytes.clone(),
+            ended: frame.ended,
+            layout,
+            reject,
+        }));
+        let Some((reading, job, job_from)) = assigned else { return Ok(()) };
+        let entry = ReadingEntry {
+            frame: frame_seq,
+            instrument: instrument.to_owned(),
+            job: job.clone(),
+            job_from,
+            reading,
+        };
+        let seq = out.next;
+        if let Some(job) = &job {
+            if let Some(record) = self.jobs.get(job, seq) {
+                record.take_reading(seq, &entry, None);
+            }
+            if let Some(current) = self.current.as_mut().filter(|current| current.job == *job) {
+                current.last_used = out.time;
+            }
+        }
+        let has_lens = entry.reading.right.is_some() || entry.reading.left.is_some();
+        out.push(Entry::Reading(entry));
+        if let Some(job) = job.filter(|_| has_lens) {
+            self.judge(&job, out);
+        }
+        Ok(())
+    }
+
+    fn scanned(&mut self, scanner: &str, line: &[u8], out: &mut Out) {
+        let job = std::str::from_utf8(line).ok().and_then(|text| text.parse::<JobNumber>().ok());
+        match job {
+            Some(job) => self.choose(job, scanner.to_owned(), out),
+            None => {
+                out.push(Entry::Job(JobEntry {
+                    job: None,
+                    by: scanner.to_owned(),
+                    scanned: Some(notation::to_text(line)),
+                }));
+            }
+        }
+    }
+
+    fn choose(&mut self, job: JobNumber, by: String, out: &mut Out) {
+        self.current = Some(Current { job: job.clone(), last_used: out.time });
+        out.push(Entry::Job(JobEntry { job: Some(job), by, scanned: None }));
+    }
+
+    fn record<P: Past>(
+        &mut self,
+        job: &JobNumber,
+        past: &mut P,
+        used: Seq,
+    ) -> Result<&mut JobRecord, P::Error> {
+        if self.jobs.get(job, used).is_none() {
+            let record = JobRecord::from_history(job.clone(), &past.history(job)?);
+            self.jobs.put(job.clone(), record, used);
+        }
+        Ok(self.jobs.get(job, used).expect("put just above where it was missing"))
+    }
+
+    fn judge(&mut self, job: &JobNumber, out: &mut Out) {
+        let verdict = self
+            .jobs
+            .get(job, out.next)
+            .and_then(|record| record.judged(&self.setup.rules, &self.rules_hash.0, &self.setup.software));
+        if let Some(verdict) = verdict {
+            out.push(Entry::Verdict(Box::new(verdict)));
+        }
+    }
+}
+
+struct Out {
+    time: Timestamp,
+    next: Seq,
+    entries: Vec<Numbered>,
+}
+
+impl Out {
+    fn push(&mut self, entry: Entry) -> Seq {
+        let seq = self.next;
+        self.entries.push(Numbered { seq, time: self.time, entry });
+        self.next = seq.next();
+        seq
+    }
+}
+
+/// Why a frame that did not end as the layout says is not read.
+fn not_whole(layout: &str, how: Ended, length: usize) -> Reject {
+    let (expected, found) = match how {
+        Ended::Complete => ("a reading", "a whole frame"),
+        Ended::Oversize => ("the end of the frame", "more bytes than the layout's frame may have"),
+        Ended::Unfinished => ("the end of the frame", "silence, or the port closed"),
+        Ended::Stray => ("the start of a frame", "bytes outside any frame"),
+    };
+    Reject { layout: layout.to_owned(), field: None, offset: length, expected: expected.to_owned(), found: found.to_owned() }
+}

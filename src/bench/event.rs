@@ -1,0 +1,57 @@
+//! What can happen at a station.
+
+use super::entry::{InForceEntry, NoteEntry, PortEntry};
+use crate::order::Order;
+use crate::parsers::frame::Frame;
+use crate::parsers::reading::JobNumber;
+
+/// Something happened at the station.
+#[derive(Debug, Clone)]
+pub enum Event {
+    /// The program started, with these texts in force.
+    Started {
+        /// Settings, layouts and rule set.
+        texts: Vec<InForceEntry>,
+    },
+    /// The program stops in order.
+    Stopped,
+    /// A port was opened or lost.
+    Port(PortEntry),
+    /// The computer's clock jumped.
+    ClockStepped {
+        /// By how many seconds; positive is forward.
+        seconds: f64,
+    },
+    /// A frame came in.
+    Frame {
+        /// From which instrument.
+        instrument: String,
+        /// The frame.
+        frame: Frame,
+    },
+    /// A line came in from a barcode reader.
+    Scanned {
+        /// From which scanner.
+        scanner: String,
+        /// The line, without its terminator.
+        line: Vec<u8>,
+    },
+    /// A job was chosen by hand.
+    Chosen {
+        /// The job.
+        job: JobNumber,
+        /// Who.
+        by: String,
+    },
+    /// An order, or a revision of one, was taken in.
+    Ordered {
+        /// The order.
+        order: Order,
+        /// Where it came from, for people.
+        source: String,
+        /// Names of fields that were left out.
+        dropped: Vec<String>,
+    },
+    /// Something was said about an earlier entry, which the record must hold already.
+    Noted(NoteEntry),
+}
