@@ -1,0 +1,398 @@
+//! `station.toml`: what there is at a station, and how it is set up.
+//!
+//! Every key is shown in `contrib/station.example.toml`. Relative paths are taken from the
+//! folder that the settings file lies in.
+
+use crate::judge::RuleSet;
+use crate::parsers::Reader;
+use crate::parsers::layout::Layout;
+use serde::Deserialize;
+use std::collections::HashMap;
+use std::net::SocketAddr;
+use std::ops::Range;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use toml::Spanned;
+
+/// Why settings cannot be used: one message that names the file, the line and what is expected.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{0}")]
+pub struct SettingsError(pub String);
+
+/// A station, ready to run.
+#[derive(Debug, Clone)]
+pub struct Settings {
+    /// The settings file's name, for people.
+    pub origin: String,
+    /// The whole text.
+    pub text: String,
+    /// The station's name.
+    pub name: String,
+    /// Where its ledger lies.
+    pub ledger: PathBuf,
+    /// The rule set in force.
+    pub rules: RuleSet,
+    /// For how long a scanned job holds without a measurement.
+    pub job_hold: jiff::SignedDuration,
+    /// Where order files are dropped.
+    pub orders: Option<PathBuf>,
+    /// Where the page listens.
+    pub page: Option<SocketAddr>,
+    /// The instruments.
+    pub instruments: Vec<Instrument>,
+    /// The barcode readers.
+    pub scanners: Vec<Scanner>,
+}
+
+/// An instrument on a port.
+#[derive(Debug, Clone)]
+pub struct Instrument {
+    /// Its name.
+    pub name: String,
+    /// Its port.
+    pub port: PortSettings,
+    /// What reads its frames.
+    pub reader: Reader,
+}
+
+/// A barcode reader that sends what it reads as a line.
+#[derive(Debug, Clone)]
+pub struct Scanner {
+    /// Its name.
+    pub name: String,
+    /// Its port.
+    pub port: PortSettings,
+}
+
+/// A tty and its line settings.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PortSettings {
+    /// The device path.
+    pub device: PathBuf,
+    /// Bits per second.
+    pub baud: u32,
+    /// 5 to 8.
+    pub data_bits: DataBits,
+    /// Parity.
+    pub parity: Parity,
+    /// 1 or 2.
+    pub stop_bits: StopBits,
+    /// Flow control.
+    pub flow: Flow,
+}
+
+macro_rules! choice {
+    ($(#[$doc:meta])* $name:ident = $key:literal : $raw:ty { $($text:literal => $variant:ident),* $(,)? }) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
+        #[allow(missing_docs, reason = "the variants say what they are")]
+        pub enum $name { $($variant),* }
+
+        impl $name {
+            fn from_key(value: &$raw) -> Result<Self, String> {
+                $(if value == &$text { return Ok(Self::$variant); })*
+                let known: Vec<String> = vec![$(format!("{:?}", $text)),*];
+                Err(format!("{} = {value:?}: expected one of {}", $key, known.join(", ")))
+            }
+        }
+    };
+}
+
+choice!(
+    /// Data bits of a character.
+    DataBits = "data_bits": u8 { 5 => Five, 6 => Six, 7 => Seven, 8 => Eight }
+);
+choice!(
+    /// Parity of a character.
+    Parity = "parity": str { *"none" => None, *"odd" => Odd, *"even" => Even }
+);
+choice!(
+    /// Stop bits of a character.
+    StopBits = "stop_bits": u8 { 1 => One, 2 => Two }
+);
+choice!(
+    /// Flow control of a line.
+    Flow = "flow": str { *"none" => None, *"software" => Software, *"hardware" => Hardware }
+);
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct File {
+    station: StationTable,
+    #[serde(default)]
+    page: Option<PageTable>,
+    #[serde(default)]
+    orders: Option<OrdersTable>,
+    #[serde(default)]
+    instrument: Vec<InstrumentTable>,
+    #[serde(default)]
+    scanner: Vec<ScannerTable>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct StationTable {
+    name: Spanned<String>,
+    ledger: PathBuf,
+    rules: Spanned<String>,
+    #[serde(default)]
+    job_hold_minutes: Option<Spanned<i64>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct PageTable {
+    listen: Spanned<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct OrdersTable {
+    folder: PathBuf,
+}
+
+// The line settings are written out in both tables: serde's `flatten` would lose the line
+// numbers of errors and the refusal of unknown keys.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct InstrumentTable {
+    name: Spanned<String>,
+    port: Spanned<PathBuf>,
+    layout: Spanned<String>,
+    baud: Option<Spanned<u32>>,
+    data_bits: Option<Spanned<u8>>,
+    parity: Option<Spanned<String>>,
+    stop_bits: Option<Spanned<u8>>,
+    flow: Option<Spanned<String>>,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ScannerTable {
+    name: Spanned<String>,
+    port: Spanned<PathBuf>,
+    baud: Option<Spanned<u32>>,
+    data_bits: Option<Spanned<u8>>,
+    parity: Option<Spanned<String>>,
+    stop_bits: Option<Spanned<u8>>,
+    flow: Option<Spanned<String>>,
+}
+
+impl Settings {
+    /// Reads the settings file at `path`, and every layout and rule set that it names.
+    ///
+    /// # Errors
+    /// One message with file, line and what was expected; nothing is half applied.
+    pub fn load(path: &Path) -> Result<Self, SettingsError> {
+        let origin = path.display().to_string();
+        let text = read(path).map_err(|why| SettingsError(format!("{origin}: {why}")))?;
+        Check { origin: &origin, text: &text, folder: path.parent().unwrap_or(Path::new("")) }.settings()
+    }
+}
+
+struct Check<'a> {
+    origin: &'a str,
+    text: &'a str,
+    folder: &'a Path,
+}
+
+impl Check<'_> {
+    fn settings(&self) -> Result<Settings, SettingsError> {
+        let file: File = toml::from_str(self.text)
+            .map_err(|error| self.at(error.span().unwrap_or(0..0), error.message()))?;
+        let station = &file.station;
+        if station.name.get_ref().trim().is_empty() {
+            return Err(self.at(station.name.span(), "name is empty: expected the name of the bench"));
+        }
+        let job_hold = match &station.job_hold_minutes {
+            None => 10,
+            Some(minutes) if (1..=24 * 60).contains(minutes.get_ref()) => *minutes.get_ref(),
+            Some(minutes) => {
+                return Err(self.at(minutes.span(), "job_hold_minutes: expected 1 to 1440"));
+            }
+        };
+        let page = match &file.page {
+            None => None,
+            Some(page) => Some(page.listen.get_ref().parse::<SocketAddr>().map_err(|_| {
+                self.at(page.listen.span(), "listen: expected an address and a port such as \"127.0.0.1:8765\"")
+            })?),
+        };
+        let instruments = file.instrument.iter().map(|table| self.instrument(table)).collect::<Result<_, _>>()?;
+        let scanners = file.scanner.iter().map(|table| self.scanner(table)).collect::<Result<_, _>>()?;
+        let settings = Settings {
+            origin: self.origin.to_owned(),
+            text: self.text.to_owned(),
+            name: station.name.get_ref().trim().to_owned(),
+            ledger: self.folder.join(&station.ledger),
+            rules: self.rules(&station.rules)?,
+            job_hold: jiff::SignedDuration::from_mins(job_hold),
+            orders: file.orders.as_ref().map(|orders| self.folder.join(&orders.folder)),
+            page,
+            instruments,
+            scanners,
+        };
+        self.no_duplicates(&file)?;
+        Ok(settings)
+    }
+
+    fn rules(&self, name: &Spanned<String>) -> Result<RuleSet, SettingsError> {
+        rules(name.get_ref(), self.folder).map_err(|why| self.at(name.span(), &why))
+    }
+
+    fn instrument(&self, table: &InstrumentTable) -> Result<Instrument, SettingsError> {
+        let reader =
+            reader(table.layout.get_ref(), self.folder).map_err(|why| self.at(table.layout.span(), &why))?;
+        Ok(Instrument {
+            name: self.name(&table.name)?,
+            port: self.port(
+                &table.port,
+                [&table.baud.as_ref().map(|baud| (baud.span(), *baud.get_ref()))],
+                &table.data_bits,
+                &table.parity,
+                &table.stop_bits,
+                &table.flow,
+            )?,
+            reader,
+        })
+    }
+
+    fn scanner(&self, table: &ScannerTable) -> Result<Scanner, SettingsError> {
+        Ok(Scanner {
+            name: self.name(&table.name)?,
+            port: self.port(
+                &table.port,
+                [&table.baud.as_ref().map(|baud| (baud.span(), *baud.get_ref()))],
+                &table.data_bits,
+                &table.parity,
+                &table.stop_bits,
+                &table.flow,
+            )?,
+        })
+    }
+
+    fn name(&self, name: &Spanned<String>) -> Result<String, SettingsError> {
+        let trimmed = name.get_ref().trim();
+        if trimmed.is_empty() || trimmed.chars().any(char::is_control) {
+            return Err(self.at(name.span(), "name: expected a name without control characters"));
+        }
+        Ok(trimmed.to_owned())
+    }
+
+    fn port(
+        &self,
+        device: &Spanned<PathBuf>,
+        [baud]: [&Option<(Range<usize>, u32)>; 1],
+        data_bits: &Option<Spanned<u8>>,
+        parity: &Option<Spanned<String>>,
+        stop_bits: &Option<Spanned<u8>>,
+        flow: &Option<Spanned<String>>,
+    ) -> Result<PortSettings, SettingsError> {
+        if device.get_ref().as_os_str().is_empty() {
+            return Err(self.at(device.span(), "port is empty: expected a device such as /dev/ttyUSB0"));
+        }
+        let baud = match baud {
+            None => 9600,
+            Some((_, baud)) if (50..=4_000_000).contains(baud) => *baud,
+            Some((span, _)) => return Err(self.at(span.clone(), "baud: expected 50 to 4000000 bits per second")),
+        };
+        fn pick<R, T: ?Sized, V>(
+            check: &Check<'_>,
+            value: &Option<Spanned<R>>,
+            default: V,
+            from: impl Fn(&T) -> Result<V, String>,
+        ) -> Result<V, SettingsError>
+        where
+            R: std::borrow::Borrow<T>,
+        {
+            match value {
+                None => Ok(default),
+                Some(value) => from(value.get_ref().borrow()).map_err(|why| check.at(value.span(), &why)),
+            }
+        }
+        Ok(PortSettings {
+            device: device.get_ref().clone(),
+            baud,
+            data_bits: pick(self, data_bits, DataBits::Eight, DataBits::from_key)?,
+            parity: pick(self, parity, Parity::None, Parity::from_key)?,
+            stop_bits: pick(self, stop_bits, StopBits::One, StopBits::from_key)?,
+            flow: pick(self, flow, Flow::None, Flow::from_key)?,
+        })
+    }
+
+    fn no_duplicates(&self, file: &File) -> Result<(), SettingsError> {
+        let names = file
+            .instrument
+            .iter()
+            .map(|table| &table.name)
+            .chain(file.scanner.iter().map(|table| &table.name))
+            .map(|name| ("name", name.get_ref().trim().to_owned(), name.span()));
+        let ports = file
+            .instrument
+            .iter()
+            .map(|table| &table.port)
+            .chain(file.scanner.iter().map(|table| &table.port))
+            .map(|port| ("port", port.get_ref().display().to_string(), port.span()));
+        let mut seen: HashMap<(&str, String), Range<usize>> = HashMap::new();
+        for (key, value, span) in names.chain(ports) {
+            if let Some(first) = seen.get(&(key, value.clone())) {
+                let line = line_of(self.text, first.start);
+                return Err(self.at(span, &format!("{key} {value:?} is used on line {line} already: each needs its own")));
+            }
+            seen.insert((key, value), span);
+        }
+        Ok(())
+    }
+
+    fn at(&self, span: Range<usize>, message: &str) -> SettingsError {
+        SettingsError(format!("{}:{}: {}", self.origin, line_of(self.text, span.start), message.trim()))
+    }
+}
+
+fn line_of(text: &str, at: usize) -> usize {
+    text.as_bytes()[..at.min(text.len())].iter().filter(|byte| **byte == b'\n').count() + 1
+}
+
+fn read(path: &Path) -> Result<String, String> {
+    std::fs::read_to_string(path).map_err(|why| format!("cannot be read: {why}"))
+}
+
+fn is_path(name: &str) -> bool {
+    name.contains('/') || name.ends_with(".toml")
+}
+
+/// The built-in rule set of this name, or the lab's own at this path, taken from `folder`.
+///
+/// # Errors
+/// What is wrong, where, and what was expected.
+pub fn rules(name: &str, folder: &Path) -> Result<RuleSet, String> {
+    if is_path(name) {
+        let path = folder.join(name);
+        let origin = path.display().to_string();
+        let text = read(&path).map_err(|why| format!("rule set {origin} {why}"))?;
+        return RuleSet::from_toml(&text, &origin).map_err(|why| why.to_string());
+    }
+    RuleSet::built_in(name).ok_or_else(|| {
+        let known: Vec<&str> = RuleSet::built_in_names().collect();
+        format!("no rule set is called {name:?}: expected {}, or the path of a .toml file", known.join(", "))
+    })
+}
+
+/// The built-in layout or parser of this name, or the lab's own layout at this path, taken from
+/// `folder`.
+///
+/// # Errors
+/// What is wrong, where, and what was expected.
+pub fn reader(name: &str, folder: &Path) -> Result<Reader, String> {
+    if is_path(name) {
+        let path = folder.join(name);
+        let origin = path.display().to_string();
+        let text = read(&path).map_err(|why| format!("layout {origin} {why}"))?;
+        return Layout::from_toml(&text, &origin)
+            .map(|layout| Reader::Layout(Arc::new(layout)))
+            .map_err(|why| why.to_string());
+    }
+    Reader::named(name).ok_or_else(|| {
+        let known: Vec<String> = Reader::all().map(|reader| reader.name().to_owned()).collect();
+        format!("no layout is called {name:?}: expected {}, or the path of a .toml file", known.join(", "))
+    })
+}
