@@ -124,9 +124,9 @@ struct File {
     #[serde(default)]
     orders: Option<OrdersTable>,
     #[serde(default)]
-    instrument: Vec<InstrumentTable>,
+    instrument: Vec<DeviceTable>,
     #[serde(default)]
-    scanner: Vec<ScannerTable>,
+    scanner: Vec<DeviceTable>,
 }
 
 #[derive(Deserialize)]
@@ -151,26 +151,13 @@ struct OrdersTable {
     folder: PathBuf,
 }
 
-// The line settings are written out in both tables: serde's `flatten` would lose the line
-// numbers of errors and the refusal of unknown keys.
+/// An instrument or a scanner: one table for both, so that a line's settings are written once.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct InstrumentTable {
+struct DeviceTable {
     name: Spanned<String>,
     port: Spanned<PathBuf>,
-    layout: Spanned<String>,
-    baud: Option<Spanned<u32>>,
-    data_bits: Option<Spanned<u8>>,
-    parity: Option<Spanned<String>>,
-    stop_bits: Option<Spanned<u8>>,
-    flow: Option<Spanned<String>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct ScannerTable {
-    name: Spanned<String>,
-    port: Spanned<PathBuf>,
+    layout: Option<Spanned<String>>,
     baud: Option<Spanned<u32>>,
     data_bits: Option<Spanned<u8>>,
     parity: Option<Spanned<String>>,
@@ -239,35 +226,22 @@ impl Check<'_> {
         rules(name.get_ref(), self.folder).map_err(|why| self.at(name.span(), &why))
     }
 
-    fn instrument(&self, table: &InstrumentTable) -> Result<Instrument, SettingsError> {
-        let reader =
-            reader(table.layout.get_ref(), self.folder).map_err(|why| self.at(table.layout.span(), &why))?;
+    fn instrument(&self, table: &DeviceTable) -> Result<Instrument, SettingsError> {
+        let Some(layout) = &table.layout else {
+            return Err(self.at(table.name.span(), "this instrument has no layout: expected layout = \"...\""));
+        };
         Ok(Instrument {
             name: self.name(&table.name)?,
-            port: self.port(
-                &table.port,
-                [&table.baud.as_ref().map(|baud| (baud.span(), *baud.get_ref()))],
-                &table.data_bits,
-                &table.parity,
-                &table.stop_bits,
-                &table.flow,
-            )?,
-            reader,
+            port: self.port(table)?,
+            reader: reader(layout.get_ref(), self.folder).map_err(|why| self.at(layout.span(), &why))?,
         })
     }
 
-    fn scanner(&self, table: &ScannerTable) -> Result<Scanner, SettingsError> {
-        Ok(Scanner {
-            name: self.name(&table.name)?,
-            port: self.port(
-                &table.port,
-                [&table.baud.as_ref().map(|baud| (baud.span(), *baud.get_ref()))],
-                &table.data_bits,
-                &table.parity,
-                &table.stop_bits,
-                &table.flow,
-            )?,
-        })
+    fn scanner(&self, table: &DeviceTable) -> Result<Scanner, SettingsError> {
+        if let Some(layout) = &table.layout {
+            return Err(self.at(layout.span(), "a scanner has no layout: it sends the job number as a line"));
+        }
+        Ok(Scanner { name: self.name(&table.name)?, port: self.port(table)? })
     }
 
     fn name(&self, name: &Spanned<String>) -> Result<String, SettingsError> {
@@ -278,60 +252,40 @@ impl Check<'_> {
         Ok(trimmed.to_owned())
     }
 
-    fn port(
-        &self,
-        device: &Spanned<PathBuf>,
-        [baud]: [&Option<(Range<usize>, u32)>; 1],
-        data_bits: &Option<Spanned<u8>>,
-        parity: &Option<Spanned<String>>,
-        stop_bits: &Option<Spanned<u8>>,
-        flow: &Option<Spanned<String>>,
-    ) -> Result<PortSettings, SettingsError> {
-        if device.get_ref().as_os_str().is_empty() {
-            return Err(self.at(device.span(), "port is empty: expected a device such as /dev/ttyUSB0"));
-        }
-        let baud = match baud {
-            None => 9600,
-            Some((_, baud)) if (50..=4_000_000).contains(baud) => *baud,
-            Some((span, _)) => return Err(self.at(span.clone(), "baud: expected 50 to 4000000 bits per second")),
-        };
-        fn pick<R, T: ?Sized, V>(
-            check: &Check<'_>,
-            value: &Option<Spanned<R>>,
-            default: V,
-            from: impl Fn(&T) -> Result<V, String>,
-        ) -> Result<V, SettingsError>
-        where
-            R: std::borrow::Borrow<T>,
-        {
-            match value {
-                None => Ok(default),
-                Some(value) => from(value.get_ref().borrow()).map_err(|why| check.at(value.span(), &why)),
-            }
+    fn port(&self, table: &DeviceTable) -> Result<PortSettings, SettingsError> {
+        if table.port.get_ref().as_os_str().is_empty() {
+            return Err(self.at(table.port.span(), "port is empty: expected a device such as /dev/ttyUSB0"));
         }
         Ok(PortSettings {
-            device: device.get_ref().clone(),
-            baud,
-            data_bits: pick(self, data_bits, DataBits::Eight, DataBits::from_key)?,
-            parity: pick(self, parity, Parity::None, Parity::from_key)?,
-            stop_bits: pick(self, stop_bits, StopBits::One, StopBits::from_key)?,
-            flow: pick(self, flow, Flow::None, Flow::from_key)?,
+            device: table.port.get_ref().clone(),
+            baud: self.pick(&table.baud, 9600, |baud| match baud {
+                50..=4_000_000 => Ok(*baud),
+                _ => Err(format!("baud = {baud}: expected 50 to 4000000 bits per second")),
+            })?,
+            data_bits: self.pick(&table.data_bits, DataBits::Eight, DataBits::from_key)?,
+            parity: self.pick(&table.parity, Parity::None, |text| Parity::from_key(text))?,
+            stop_bits: self.pick(&table.stop_bits, StopBits::One, StopBits::from_key)?,
+            flow: self.pick(&table.flow, Flow::None, |text| Flow::from_key(text))?,
         })
     }
 
+    fn pick<R, V>(
+        &self,
+        value: &Option<Spanned<R>>,
+        default: V,
+        from: impl Fn(&R) -> Result<V, String>,
+    ) -> Result<V, SettingsError> {
+        match value {
+            None => Ok(default),
+            Some(value) => from(value.get_ref()).map_err(|why| self.at(value.span(), &why)),
+        }
+    }
+
     fn no_duplicates(&self, file: &File) -> Result<(), SettingsError> {
-        let names = file
-            .instrument
-            .iter()
-            .map(|table| &table.name)
-            .chain(file.scanner.iter().map(|table| &table.name))
-            .map(|name| ("name", name.get_ref().trim().to_owned(), name.span()));
-        let ports = file
-            .instrument
-            .iter()
-            .map(|table| &table.port)
-            .chain(file.scanner.iter().map(|table| &table.port))
-            .map(|port| ("port", port.get_ref().display().to_string(), port.span()));
+        let devices = || file.instrument.iter().chain(&file.scanner);
+        let names = devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
+        let ports =
+            devices().map(|table| ("port", table.port.get_ref().display().to_string(), table.port.span()));
         let mut seen: HashMap<(&str, String), Range<usize>> = HashMap::new();
         for (key, value, span) in names.chain(ports) {
             if let Some(first) = seen.get(&(key, value.clone())) {

@@ -1,0 +1,184 @@
+//! One tty, kept open: opened with its settings and a lock, read until it is lost, opened again.
+
+use super::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
+use crate::bench::entry::{PortEntry, PortState};
+use std::fs::{File, OpenOptions, TryLockError};
+use std::io;
+use std::os::unix::fs::OpenOptionsExt;
+use std::path::Path;
+use std::time::Duration;
+use tokio::io::AsyncReadExt;
+use tokio_serial::{SerialPortBuilderExt, SerialStream};
+
+/// The pause before the first try to open a lost port again; it doubles up to [`LAST_PAUSE`].
+const FIRST_PAUSE: Duration = Duration::from_millis(250);
+const LAST_PAUSE: Duration = Duration::from_secs(5);
+
+/// What a port has to say.
+#[derive(Debug)]
+pub enum Heard<'a> {
+    /// It was opened, lost, or could not be opened.
+    State(PortEntry),
+    /// These bytes came in.
+    Bytes(&'a [u8]),
+    /// Nothing has come in for the idle time that was asked for.
+    Idle,
+}
+
+/// Takes what a port has to say.
+pub trait Listener {
+    /// For how long the line must be silent, after the last byte, for [`Heard::Idle`].
+    fn idle(&self) -> Option<Duration>;
+    /// Takes it; completes when there is room for more.
+    fn hear(&mut self, heard: Heard<'_>) -> impl Future<Output = ()> + Send;
+}
+
+/// Keeps the port called `name` open until `shutdown` completes.
+pub async fn keep_open(
+    name: &str,
+    settings: &PortSettings,
+    listener: &mut impl Listener,
+    shutdown: impl Future<Output = ()>,
+) {
+    let mut shutdown = std::pin::pin!(shutdown);
+    let entry = |state, why| {
+        Heard::State(PortEntry {
+            name: name.to_owned(),
+            device: settings.device.display().to_string(),
+            state,
+            why,
+        })
+    };
+    let mut pause = FIRST_PAUSE;
+    let mut last_failure = None;
+    loop {
+        match open(settings) {
+            Ok(mut open) => {
+                pause = FIRST_PAUSE;
+                last_failure = None;
+                listener.hear(entry(PortState::Opened, None)).await;
+                let ended = tokio::select! {
+                    why = read(&mut open.stream, listener) => Some(why),
+                    () = &mut shutdown => None,
+                };
+                match ended {
+                    Some(why) => listener.hear(entry(PortState::Lost, Some(why))).await,
+                    None => {
+                        drain(&mut open.stream, listener).await;
+                        listener.hear(entry(PortState::Closed, None)).await;
+                        return;
+                    }
+                }
+            }
+            Err(why) => {
+                // Said once for each reason, not at every try.
+                if last_failure.as_ref() != Some(&why) {
+                    listener.hear(entry(PortState::Unavailable, Some(why.clone()))).await;
+                    last_failure = Some(why);
+                }
+            }
+        }
+        tokio::select! {
+            () = tokio::time::sleep(pause) => pause = (pause * 2).min(LAST_PAUSE),
+            () = &mut shutdown => return,
+        }
+    }
+}
+
+/// Reads until the port is lost, and says why it was.
+async fn read(stream: &mut SerialStream, listener: &mut impl Listener) -> String {
+    let mut buffer = vec![0; 4096];
+    let mut since_idle = false;
+    loop {
+        let read = match listener.idle().filter(|_| since_idle) {
+            None => stream.read(&mut buffer).await,
+            Some(idle) => match tokio::time::timeout(idle, stream.read(&mut buffer)).await {
+                Ok(read) => read,
+                Err(_) => {
+                    since_idle = false;
+                    listener.hear(Heard::Idle).await;
+                    continue;
+                }
+            },
+        };
+        match read {
+            Ok(0) => return "the device is gone".to_owned(),
+            Ok(count) => {
+                since_idle = true;
+                listener.hear(Heard::Bytes(&buffer[..count])).await;
+            }
+            Err(why) => return format!("the device is gone ({why})"),
+        }
+    }
+}
+
+/// Takes what the operating system holds already, so that nothing that arrived is lost at shutdown.
+async fn drain(stream: &mut SerialStream, listener: &mut impl Listener) {
+    let mut buffer = vec![0; 4096];
+    while let Ok(count @ 1..) = stream.try_read(&mut buffer) {
+        listener.hear(Heard::Bytes(&buffer[..count])).await;
+    }
+}
+
+/// An open port and the lock that keeps a second process off it.
+struct OpenPort {
+    stream: SerialStream,
+    _lock: File,
+}
+
+fn open(settings: &PortSettings) -> Result<OpenPort, String> {
+    let device = &settings.device;
+    let lock = lock(device)?;
+    let stream = tokio_serial::new(device.to_string_lossy(), settings.baud)
+        .data_bits(match settings.data_bits {
+            DataBits::Five => tokio_serial::DataBits::Five,
+            DataBits::Six => tokio_serial::DataBits::Six,
+            DataBits::Seven => tokio_serial::DataBits::Seven,
+            DataBits::Eight => tokio_serial::DataBits::Eight,
+        })
+        .parity(match settings.parity {
+            Parity::None => tokio_serial::Parity::None,
+            Parity::Odd => tokio_serial::Parity::Odd,
+            Parity::Even => tokio_serial::Parity::Even,
+        })
+        .stop_bits(match settings.stop_bits {
+            StopBits::One => tokio_serial::StopBits::One,
+            StopBits::Two => tokio_serial::StopBits::Two,
+        })
+        .flow_control(match settings.flow {
+            Flow::None => tokio_serial::FlowControl::None,
+            Flow::Software => tokio_serial::FlowControl::Software,
+            Flow::Hardware => tokio_serial::FlowControl::Hardware,
+        })
+        .open_native_async()
+        .map_err(|why| cannot_open(device, why.into()))?;
+    Ok(OpenPort { stream, _lock: lock })
+}
+
+/// An advisory lock on the device itself: it also holds where the tty's own exclusive mode does
+/// not, which is so for a privileged process.
+fn lock(device: &Path) -> Result<File, String> {
+    let file = OpenOptions::new()
+        .read(true)
+        .custom_flags(libc::O_NOCTTY | libc::O_NONBLOCK)
+        .open(device)
+        .map_err(|why| cannot_open(device, why))?;
+    match file.try_lock() {
+        Ok(()) => Ok(file),
+        Err(TryLockError::WouldBlock) => {
+            Err("another program has this port open: close it, or give this station another port".to_owned())
+        }
+        Err(TryLockError::Error(why)) => Err(cannot_open(device, why)),
+    }
+}
+
+fn cannot_open(device: &Path, why: io::Error) -> String {
+    match why.kind() {
+        io::ErrorKind::NotFound => "no such device: is the adapter plugged in?".to_owned(),
+        io::ErrorKind::PermissionDenied => format!(
+            "no permission to open {}: add the user to the group that owns it (often `dialout`)",
+            device.display()
+        ),
+        _ => format!("cannot be opened: {why}"),
+    }
+}
