@@ -1,6 +1,6 @@
 //! What can happen at a station.
 
-use super::entry::{InForceEntry, NoteEntry, PortEntry};
+use super::entry::{CheckpointEntry, InForceEntry, NoteEntry, PortEntry};
 use crate::order::Order;
 use crate::parsers::frame::Frame;
 use crate::parsers::reading::JobNumber;
@@ -13,6 +13,8 @@ pub enum Event {
         /// Settings, layouts and rule set.
         texts: Vec<InForceEntry>,
     },
+    /// The head of the chain is to be written down.
+    Checkpoint(CheckpointEntry),
     /// The program stops in order.
     Stopped,
     /// A port was opened or lost.

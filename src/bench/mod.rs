@@ -116,6 +116,9 @@ impl Bench {
                     out.push(Entry::InForce(text.clone()));
                 }
             }
+            Event::Checkpoint(checkpoint) => {
+                out.push(Entry::Checkpoint(checkpoint.clone()));
+            }
             Event::Stopped => {
                 out.push(self.software(SoftwareState::Stopped));
             }

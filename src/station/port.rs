@@ -6,6 +6,7 @@ use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
 use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
+use std::pin::Pin;
 use std::time::Duration;
 use tokio::io::AsyncReadExt;
 use tokio_serial::{SerialPortBuilderExt, SerialStream};
@@ -57,11 +58,7 @@ pub async fn keep_open(
                 pause = FIRST_PAUSE;
                 last_failure = None;
                 listener.hear(entry(PortState::Opened, None)).await;
-                let ended = tokio::select! {
-                    why = read(&mut open.stream, listener) => Some(why),
-                    () = &mut shutdown => None,
-                };
-                match ended {
+                match read(&mut open.stream, listener, shutdown.as_mut()).await {
                     Some(why) => listener.hear(entry(PortState::Lost, Some(why))).await,
                     None => {
                         drain(&mut open.stream, listener).await;
@@ -85,29 +82,38 @@ pub async fn keep_open(
     }
 }
 
-/// Reads until the port is lost, and says why it was.
-async fn read(stream: &mut SerialStream, listener: &mut impl Listener) -> String {
+/// Reads until the port is lost, and says why it was; nothing when it was shut down. Only the
+/// wait for bytes is cut short by `shutdown`: bytes that were read are always handed on.
+async fn read(
+    stream: &mut SerialStream,
+    listener: &mut impl Listener,
+    mut shutdown: Pin<&mut impl Future<Output = ()>>,
+) -> Option<String> {
     let mut buffer = vec![0; 4096];
-    let mut since_idle = false;
+    let mut silent = true;
     loop {
-        let read = match listener.idle().filter(|_| since_idle) {
-            None => stream.read(&mut buffer).await,
-            Some(idle) => match tokio::time::timeout(idle, stream.read(&mut buffer)).await {
-                Ok(read) => read,
-                Err(_) => {
-                    since_idle = false;
-                    listener.hear(Heard::Idle).await;
-                    continue;
-                }
-            },
+        let idle = async {
+            match listener.idle().filter(|_| !silent) {
+                Some(idle) => tokio::time::sleep(idle).await,
+                None => std::future::pending().await,
+            }
+        };
+        let read = tokio::select! {
+            read = stream.read(&mut buffer) => read,
+            () = idle => {
+                silent = true;
+                listener.hear(Heard::Idle).await;
+                continue;
+            }
+            () = &mut shutdown => return None,
         };
         match read {
-            Ok(0) => return "the device is gone".to_owned(),
+            Ok(0) => return Some("the device is gone".to_owned()),
             Ok(count) => {
-                since_idle = true;
+                silent = false;
                 listener.hear(Heard::Bytes(&buffer[..count])).await;
             }
-            Err(why) => return format!("the device is gone ({why})"),
+            Err(why) => return Some(format!("the device is gone ({why})")),
         }
     }
 }

@@ -1,0 +1,240 @@
+//! Events in, committed entries out.
+//!
+//! One thread steps the core, one writes the ledger: what has queued while a transaction was
+//! under way goes into the next one. Entries are handed on only after their commit. When the
+//! ledger cannot be written the entries wait, the queue fills, and the ports are not read on:
+//! nothing is dropped and nothing is shown.
+
+use crate::bench::entry::{Numbered, Seq};
+use crate::bench::event::Event;
+use crate::bench::{Bench, Setup};
+use crate::ledger::{Head, Ledger, LedgerError, Reader};
+use jiff::Timestamp;
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::thread::JoinHandle;
+use std::time::Duration;
+use tokio::sync::{broadcast, mpsc, oneshot, watch};
+
+/// How many events may wait for the core, and how many steps' entries for the writer.
+const QUEUE: usize = 1024;
+/// How many entries go into one transaction at most.
+const BATCH: usize = 4096;
+/// The pause before a failed write is tried again.
+const RETRY: Duration = Duration::from_millis(500);
+
+/// Whether what happens is being recorded.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Health {
+    /// It is.
+    Recording,
+    /// It is not, for this reason. Entries wait.
+    NotRecording {
+        /// What is wrong, and what to do.
+        why: String,
+    },
+}
+
+struct Incoming {
+    event: Event,
+    time: Timestamp,
+    done: Option<oneshot::Sender<Arc<[Numbered]>>>,
+}
+
+struct Stepped {
+    entries: Vec<Numbered>,
+    done: Option<oneshot::Sender<Arc<[Numbered]>>>,
+}
+
+/// Where events are handed in.
+#[derive(Clone)]
+pub struct Recorder {
+    incoming: mpsc::Sender<Incoming>,
+    committed: broadcast::Sender<Arc<[Numbered]>>,
+    health: watch::Receiver<Health>,
+}
+
+/// The recorder's threads: they end when the last [`Recorder`] is dropped.
+pub struct Threads {
+    core: JoinHandle<()>,
+    writer: JoinHandle<Ledger>,
+}
+
+/// The recorder was shut down, or one of its threads ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("the station is shutting down")]
+pub struct Closed;
+
+impl Recorder {
+    /// Opens the ledger at `path` and starts recording. Gives the recorder, its threads, and the
+    /// ledger's head as it was found.
+    ///
+    /// # Errors
+    /// When the ledger cannot be opened for writing.
+    pub fn start(path: &Path, setup: Setup) -> Result<(Recorder, Threads, Head), LedgerError> {
+        let ledger = Ledger::open(path)?;
+        let past = Reader::open(path)?;
+        let head = ledger.head();
+        let bench = Bench::new(setup, head.seq);
+        let (incoming, events) = mpsc::channel(QUEUE);
+        let (stepped, to_write) = sync_channel(QUEUE);
+        let (committed, _) = broadcast::channel(QUEUE);
+        let (say_health, health) = watch::channel(Health::Recording);
+        let say_health = Arc::new(say_health);
+        let on_disk = Arc::new(AtomicU64::new(head.seq.0));
+        let core = Core { bench, past, stepped, on_disk: Arc::clone(&on_disk), health: Arc::clone(&say_health) };
+        let writer = Writer { ledger, on_disk, health: say_health, committed: committed.clone() };
+        let threads = Threads {
+            core: std::thread::spawn(move || core.run(events)),
+            writer: std::thread::spawn(move || writer.run(to_write)),
+        };
+        Ok((Recorder { incoming, committed, health }, threads, head))
+    }
+
+    /// Hands in an event; completes when there is room for more.
+    ///
+    /// # Errors
+    /// When the recorder is shut down.
+    pub async fn submit(&self, event: Event, time: Timestamp) -> Result<(), Closed> {
+        self.incoming.send(Incoming { event, time, done: None }).await.map_err(|_| Closed)
+    }
+
+    /// Hands in an event from a thread that may block.
+    ///
+    /// # Errors
+    /// When the recorder is shut down.
+    pub fn submit_blocking(&self, event: Event, time: Timestamp) -> Result<(), Closed> {
+        self.incoming.blocking_send(Incoming { event, time, done: None }).map_err(|_| Closed)
+    }
+
+    /// Hands in an event and waits until what comes of it is committed.
+    ///
+    /// # Errors
+    /// When the recorder is shut down.
+    pub async fn record(&self, event: Event, time: Timestamp) -> Result<Arc<[Numbered]>, Closed> {
+        let (done, committed) = oneshot::channel();
+        self.incoming.send(Incoming { event, time, done: Some(done) }).await.map_err(|_| Closed)?;
+        committed.await.map_err(|_| Closed)
+    }
+
+    /// What is committed from now on, a transaction at a time.
+    pub fn committed(&self) -> broadcast::Receiver<Arc<[Numbered]>> {
+        self.committed.subscribe()
+    }
+
+    /// Whether what happens is being recorded, now and at each change.
+    pub fn health(&self) -> watch::Receiver<Health> {
+        self.health.clone()
+    }
+}
+
+impl Threads {
+    /// Waits for both threads to end. The ledger comes back for a last word.
+    ///
+    /// # Errors
+    /// When a thread panicked.
+    pub fn join(self) -> Result<Ledger, String> {
+        self.core.join().map_err(|_| "the core's thread panicked".to_owned())?;
+        self.writer.join().map_err(|_| "the ledger's thread panicked".to_owned())
+    }
+}
+
+struct Core {
+    bench: Bench,
+    past: Reader,
+    stepped: SyncSender<Stepped>,
+    on_disk: Arc<AtomicU64>,
+    health: Arc<watch::Sender<Health>>,
+}
+
+impl Core {
+    fn run(mut self, mut events: mpsc::Receiver<Incoming>) {
+        let mut handed_on = Seq(self.on_disk.load(Ordering::Acquire));
+        while let Some(Incoming { event, time, done }) = events.blocking_recv() {
+            if let Event::Noted(_) = event {
+                // A note looks back at the record, so the record has to be complete.
+                while self.on_disk.load(Ordering::Acquire) < handed_on.0 {
+                    std::thread::sleep(Duration::from_millis(1));
+                }
+            }
+            self.bench.committed(Seq(self.on_disk.load(Ordering::Acquire)));
+            let entries = loop {
+                match self.bench.step(&event, time, &mut self.past) {
+                    Ok(entries) => break entries,
+                    Err(why) => {
+                        let why = why.to_string();
+                        tracing::error!(%why, "the ledger cannot be read");
+                        self.health.send_replace(Health::NotRecording { why });
+                        std::thread::sleep(RETRY);
+                    }
+                }
+            };
+            if let Some(last) = entries.last() {
+                handed_on = last.seq;
+            }
+            if self.stepped.send(Stepped { entries, done }).is_err() {
+                return;
+            }
+        }
+    }
+}
+
+struct Writer {
+    ledger: Ledger,
+    on_disk: Arc<AtomicU64>,
+    health: Arc<watch::Sender<Health>>,
+    committed: broadcast::Sender<Arc<[Numbered]>>,
+}
+
+impl Writer {
+    fn run(mut self, to_write: Receiver<Stepped>) -> Ledger {
+        while let Ok(first) = to_write.recv() {
+            let mut batch = first.entries;
+            let mut waiting = vec![(0..batch.len(), first.done)];
+            while batch.len() < BATCH
+                && let Ok(mut next) = to_write.try_recv()
+            {
+                let start = batch.len();
+                batch.append(&mut next.entries);
+                waiting.push((start..batch.len(), next.done));
+            }
+            self.commit(&batch);
+            for (range, done) in waiting {
+                if let Some(done) = done {
+                    // Whoever asked may have gone; the entries are on record all the same.
+                    let _ = done.send(Arc::from(&batch[range]));
+                }
+            }
+            if !batch.is_empty() && self.committed.receiver_count() > 0 {
+                let _ = self.committed.send(Arc::from(batch));
+            }
+        }
+        self.ledger
+    }
+
+    fn commit(&mut self, batch: &[Numbered]) {
+        let Some(last) = batch.last() else { return };
+        let mut failing = false;
+        loop {
+            match self.ledger.append(batch) {
+                Ok(_) => break,
+                Err(why) => {
+                    let why = why.to_string();
+                    if !failing {
+                        tracing::error!(%why, waiting = batch.len(), "NOT RECORDING: the ledger cannot be written");
+                    }
+                    failing = true;
+                    self.health.send_replace(Health::NotRecording { why });
+                    std::thread::sleep(RETRY);
+                }
+            }
+        }
+        self.on_disk.store(last.seq.0, Ordering::Release);
+        if *self.health.borrow() != Health::Recording {
+            tracing::info!("recording again");
+            self.health.send_replace(Health::Recording);
+        }
+    }
+}
