@@ -1,1 +1,7 @@
-fn main(){}
+//! The program: see [`fociline::cli`].
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    fociline::cli::main()
+}

@@ -1,0 +1,168 @@
+//! Commands: their arguments and what they print. What they do stands elsewhere.
+
+mod demo;
+mod judge;
+mod layout;
+mod ledger;
+mod listen;
+mod order;
+mod ports;
+mod replay;
+mod run;
+mod show;
+mod simulated;
+
+use clap::{Args, Parser, Subcommand};
+use std::io::Read;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+const AFTER_HELP: &str = "\
+Exit status:
+  0  done; of `judge`: pass; of `ledger verify` and `rederive`: all agrees
+  1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree
+  2  unusable input: a bad argument, settings file, layout, rule set or order
+  3  the work could not be done: a port, a disk, a lock
+
+Measurements support inspection and do not replace it; the responsible licensed person decides.
+Local codes and the current edition of the standard prevail over the tables in this program.";
+
+/// Reads focimeters, judges each lens against its order, and keeps a ledger that can be audited.
+#[derive(Debug, Parser)]
+#[command(name = "fociline", version, after_help = AFTER_HELP, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run a station: read its instruments, judge, record. Ends on Ctrl-C or SIGTERM
+    Run(run::RunArgs),
+    /// Show the whole job with simulated instruments of an invented lab
+    Demo(demo::DemoArgs),
+    /// List the serial ports of this computer
+    Ports(ports::PortsArgs),
+    /// Show what arrives on a port, as text and hex, with times
+    Listen(listen::ListenArgs),
+    /// Layouts: how instruments write their lines
+    #[command(subcommand)]
+    Layout(layout::LayoutCommand),
+    /// Orders: what was prescribed and asked of the lab
+    #[command(subcommand)]
+    Order(order::OrderCommand),
+    /// Judge one reading against one order, from files
+    Judge(judge::JudgeArgs),
+    /// The ledger: search it, show it, prove it
+    #[command(subcommand)]
+    Ledger(ledger::LedgerCommand),
+    /// Read recorded bytes through a layout into a ledger
+    Replay(replay::ReplayArgs),
+}
+
+/// Why a command ended without doing its work.
+#[derive(Debug)]
+enum Stop {
+    /// Unusable input: exit status 2.
+    Input(String),
+    /// The work could not be done: exit status 3.
+    Failed(String),
+}
+
+impl Stop {
+    fn input(why: impl ToString) -> Self {
+        Stop::Input(why.to_string())
+    }
+
+    fn failed(why: impl ToString) -> Self {
+        Stop::Failed(why.to_string())
+    }
+}
+
+/// Whether the answer of a command is a yes (exit status 0) or a no (exit status 1).
+type Answer = Result<bool, Stop>;
+
+/// Runs the program with the arguments of this process.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let answer = match cli.command {
+        Command::Run(args) => run::run(args),
+        Command::Demo(args) => demo::run(args),
+        Command::Ports(args) => ports::run(args),
+        Command::Listen(args) => listen::run(args),
+        Command::Layout(command) => layout::run(command),
+        Command::Order(command) => order::run(command),
+        Command::Judge(args) => judge::run(args),
+        Command::Ledger(command) => ledger::run(command),
+        Command::Replay(args) => replay::run(args),
+    };
+    let (status, why) = match answer {
+        Ok(true) => return ExitCode::SUCCESS,
+        Ok(false) => return ExitCode::from(1),
+        Err(Stop::Input(why)) => (2, why),
+        Err(Stop::Failed(why)) => (3, why),
+    };
+    anstream::eprintln!("fociline: {why}");
+    ExitCode::from(status)
+}
+
+/// Which ledger: by its file, or by the station that keeps it.
+#[derive(Debug, Args)]
+#[group(required = true, multiple = false)]
+struct WhichLedger {
+    /// The ledger's file
+    #[arg(long, value_name = "FILE")]
+    ledger: Option<PathBuf>,
+    /// The settings of the station that keeps it
+    #[arg(long, value_name = "STATION.TOML")]
+    station: Option<PathBuf>,
+}
+
+impl WhichLedger {
+    fn path(&self) -> Result<PathBuf, Stop> {
+        match (&self.ledger, &self.station) {
+            (Some(ledger), _) => Ok(ledger.clone()),
+            (None, Some(station)) => Ok(settings(station)?.ledger),
+            (None, None) => Err(Stop::input("name a ledger: --ledger FILE or --station STATION.TOML")),
+        }
+    }
+
+    fn reader(&self) -> Result<crate::ledger::Reader, Stop> {
+        crate::ledger::Reader::open(&self.path()?).map_err(Stop::failed)
+    }
+}
+
+fn settings(path: &Path) -> Result<crate::station::settings::Settings, Stop> {
+    crate::station::settings::Settings::load(path).map_err(Stop::input)
+}
+
+/// The bytes of a file, or of standard input where its name is `-`.
+fn bytes_of(path: &Path) -> Result<Vec<u8>, Stop> {
+    let mut bytes = Vec::new();
+    let read = if path == Path::new("-") {
+        std::io::stdin().read_to_end(&mut bytes).map(|_| ())
+    } else {
+        std::fs::read(path).map(|read| bytes = read)
+    };
+    read.map_err(|why| Stop::Input(format!("{}: cannot be read: {why}", path.display())))?;
+    Ok(bytes)
+}
+
+fn text_of(path: &Path) -> Result<String, Stop> {
+    String::from_utf8(bytes_of(path)?).map_err(|why| {
+        Stop::Input(format!(
+            "{}: not UTF-8 text at byte {}: save the file as UTF-8",
+            path.display(),
+            why.utf8_error().valid_up_to()
+        ))
+    })
+}
+
+/// A runtime for what waits on ports and timers.
+fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
+    tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(Stop::failed)
+}
+
+fn json<T: serde::Serialize>(value: &T) -> String {
+    serde_json::to_string(value).expect("these forms hold only text keys and finite decimals")
+}

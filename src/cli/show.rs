@@ -1,0 +1,188 @@
+//! How verdicts are written for a person.
+
+use crate::judge::verdict::{Item, ItemOutcome, Outcome, Quantity, Side, Verdict};
+use anstyle::{AnsiColor, Style};
+use rust_decimal::Decimal;
+use std::fmt::Write;
+
+fn outcome_style(outcome: Outcome) -> Style {
+    let colour = match outcome {
+        Outcome::Pass => AnsiColor::Green,
+        Outcome::Fail => AnsiColor::Red,
+        Outcome::Borderline => AnsiColor::Yellow,
+        Outcome::Incomplete => AnsiColor::Cyan,
+    };
+    Style::new().bold().fg_color(Some(colour.into()))
+}
+
+fn item_style(outcome: ItemOutcome) -> Style {
+    match outcome {
+        ItemOutcome::Fail => Style::new().bold().fg_color(Some(AnsiColor::Red.into())),
+        ItemOutcome::Borderline => Style::new().fg_color(Some(AnsiColor::Yellow.into())),
+        ItemOutcome::NotMeasured | ItemOutcome::NotJudged => Style::new().dimmed(),
+        ItemOutcome::Pass => Style::new(),
+    }
+}
+
+/// The word of an outcome, as it stands at the head of a line.
+pub(super) fn outcome(outcome: Outcome) -> String {
+    let style = outcome_style(outcome);
+    format!("{style}{:<10}{style:#}", outcome.to_string().to_uppercase())
+}
+
+/// A quantity in words.
+pub(super) fn quantity(quantity: Quantity) -> &'static str {
+    match quantity {
+        Quantity::SphereMeridian => "sphere meridian",
+        Quantity::SecondMeridian => "second meridian",
+        Quantity::Cylinder => "cylinder",
+        Quantity::Axis => "axis",
+        Quantity::Addition => "addition",
+        Quantity::SecondAddition => "second addition",
+        Quantity::PrismHorizontal => "prism horizontal",
+        Quantity::PrismVertical => "prism vertical",
+        Quantity::Prism => "prism",
+        Quantity::PrismImbalanceHorizontal => "prism imbalance horizontal",
+        Quantity::PrismImbalanceVertical => "prism imbalance vertical",
+        Quantity::Pd => "PD",
+        Quantity::SegmentHeight => "segment height",
+    }
+}
+
+/// A unit as people write it.
+fn unit(unit: &str) -> &str {
+    match unit {
+        "deg" => "°",
+        "prism-D" => "Δ",
+        other => other,
+    }
+}
+
+fn number(value: Option<Decimal>) -> String {
+    value.map_or_else(|| "-".to_owned(), |value| value.normalize_for_people())
+}
+
+trait ForPeople {
+    fn normalize_for_people(self) -> String;
+}
+
+impl ForPeople for Decimal {
+    /// Two decimals at least for what has a fraction, never more than three.
+    fn normalize_for_people(self) -> String {
+        let rounded = self.round_dp(3).normalize();
+        match rounded.scale() {
+            0 => format!("{rounded}"),
+            1 | 2 => format!("{rounded:.2}"),
+            _ => format!("{rounded}"),
+        }
+    }
+}
+
+fn side(side: Side) -> &'static str {
+    match side {
+        Side::Right => "right",
+        Side::Left => "left",
+        Side::Pair => "pair",
+    }
+}
+
+fn named(item: &Item) -> String {
+    format!("{} {}", side(item.eye), quantity(item.quantity))
+}
+
+fn with_limit(item: &Item) -> String {
+    let unit = unit(&item.unit);
+    format!(
+        "{} {} for {}: off by {} {unit}, limit {}",
+        named(item),
+        number(item.measured),
+        number(item.ordered),
+        number(item.deviation),
+        number(item.limit)
+    )
+}
+
+/// The reason for a verdict in one line.
+pub(super) fn reason(verdict: &Verdict) -> String {
+    let of = |outcome: ItemOutcome| verdict.items.iter().filter(move |item| item.outcome == outcome);
+    let words: Vec<String> = match verdict.outcome {
+        Outcome::Pass => {
+            vec![format!("{} quantities within their limits", of(ItemOutcome::Pass).count())]
+        }
+        Outcome::Fail => of(ItemOutcome::Fail).map(with_limit).collect(),
+        Outcome::Borderline => of(ItemOutcome::Borderline).map(with_limit).collect(),
+        Outcome::Incomplete => {
+            let missing = |wanted| {
+                of(ItemOutcome::NotMeasured)
+                    .filter(move |item| item.eye == wanted && item.ordered.is_some())
+                    .map(|item| quantity(item.quantity))
+                    .collect::<Vec<_>>()
+            };
+            let mut words: Vec<String> = [Side::Right, Side::Left, Side::Pair]
+                .into_iter()
+                .map(|eye| (eye, missing(eye)))
+                .filter(|(_, missing)| !missing.is_empty())
+                .map(|(eye, missing)| format!("{}: {} not measured", side(eye), missing.join(", ")))
+                .collect();
+            if words.is_empty() {
+                words = of(ItemOutcome::NotJudged)
+                    .map(|item| format!("{} not covered by this rule set", named(item)))
+                    .collect();
+            }
+            words
+        }
+    };
+    words.join("; ")
+}
+
+/// A verdict in one line, with the time that it was given, as `HH:MM:SS`.
+pub(super) fn line(time: &str, verdict: &Verdict) -> String {
+    format!("{time}  job {:<10} {} {}", verdict.job, outcome(verdict.outcome), reason(verdict))
+}
+
+/// A verdict with every item, over several lines.
+pub(super) fn table(verdict: &Verdict) -> String {
+    let mut text = String::new();
+    let mut write = || -> std::fmt::Result {
+        writeln!(text, "job {}  {} {}", verdict.job, outcome(verdict.outcome), reason(verdict))?;
+        writeln!(
+            text,
+            "  {:<32} {:>9} {:>9} {:>9} {:>9}  {:>5}  outcome",
+            "", "ordered", "measured", "off by", "limit", "used"
+        )?;
+        for item in &verdict.items {
+            let style = item_style(item.outcome);
+            let used = match (item.deviation, item.limit) {
+                (Some(deviation), Some(limit)) if !limit.is_zero() => {
+                    format!("{} %", (deviation.abs() / limit * Decimal::ONE_HUNDRED).round())
+                }
+                _ => String::new(),
+            };
+            let limit = match item.limit {
+                Some(_) => format!("{} {}", number(item.limit), unit(&item.unit)),
+                None => String::new(),
+            };
+            writeln!(
+                text,
+                "  {style}{:<32} {:>9} {:>9} {:>9} {:>9}  {:>5}  {}{style:#}",
+                named(item),
+                number(item.ordered),
+                number(item.measured),
+                number(item.deviation),
+                limit,
+                used,
+                item.outcome,
+            )?;
+            for note in &item.notes {
+                writeln!(text, "      {}", note)?;
+            }
+        }
+        writeln!(text, "  rules: {}; decision: {}", verdict.rules, verdict.decision)?;
+        for note in &verdict.notes {
+            writeln!(text, "  {note}")?;
+        }
+        Ok(())
+    };
+    write().expect("writing into a String cannot fail");
+    text
+}
