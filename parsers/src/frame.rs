@@ -1,1 +1,7 @@
-//! placeholder
+//! Cuts a byte stream into frames; no byte is ever lost.
+
+mod framer;
+mod spec;
+
+pub use framer::{Ended, Frame, Framer};
+pub use spec::{End, FrameSpec};

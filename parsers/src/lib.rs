@@ -7,6 +7,8 @@
 //! - [`checksum`]: evidence that a frame arrived whole
 //! - [`layout`]: the text format that says how an instrument writes its frames
 //! - [`native`]: parsers in Rust for what a layout cannot say
+//! - [`reader`]: a layout or a native parser, by its name
+//! - [`reject`]: why a frame was not read
 //! - [`units`]: exact quantities
 //! - [`reading`]: the one model that every instrument's frame becomes
 #![forbid(unsafe_code)]
@@ -17,5 +19,7 @@ pub mod frame;
 pub mod layout;
 pub mod native;
 pub mod notation;
+pub mod reader;
 pub mod reading;
+pub mod reject;
 pub mod units;

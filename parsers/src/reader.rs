@@ -1,0 +1,98 @@
+//! A layout or a native parser, by its name.
+
+use crate::frame::FrameSpec;
+use crate::layout::Layout;
+use crate::native::{self, FrameParser};
+use crate::reading::Reading;
+use crate::reject::Reject;
+use std::borrow::Cow;
+use std::fmt;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+
+/// What reads the frames of one instrument.
+#[derive(Clone)]
+pub enum Reader {
+    /// A layout, built in or the lab's own.
+    Layout(Arc<Layout>),
+    /// A parser written in Rust.
+    Native(&'static dyn FrameParser),
+}
+
+impl Reader {
+    /// The built-in layout or native parser of this name.
+    pub fn named(name: &str) -> Option<Self> {
+        Layout::built_in(name).map(Self::Layout).or_else(|| native::named(name).map(Self::Native))
+    }
+
+    /// Every built-in layout, then every native parser.
+    pub fn all() -> Vec<Self> {
+        let layouts = Layout::built_in_all().into_iter().map(Self::Layout);
+        layouts.chain(native::ALL.iter().copied().map(Self::Native)).collect()
+    }
+
+    /// The name by which a station's settings choose it.
+    pub fn name(&self) -> &str {
+        match self {
+            Self::Layout(layout) => layout.name(),
+            Self::Native(parser) => parser.name(),
+        }
+    }
+
+    /// What it is, in one line for people.
+    pub fn title(&self) -> &str {
+        match self {
+            Self::Layout(layout) => layout.title(),
+            Self::Native(parser) => parser.title(),
+        }
+    }
+
+    /// How frames are told apart.
+    pub fn framing(&self) -> &FrameSpec {
+        match self {
+            Self::Layout(layout) => layout.framing(),
+            Self::Native(parser) => parser.framing(),
+        }
+    }
+
+    /// What the ledger records as being in force: a layout's whole text, or a native parser's
+    /// name and the version of this crate.
+    pub fn text(&self) -> Cow<'_, str> {
+        match self {
+            Self::Layout(layout) => Cow::Borrowed(layout.text()),
+            Self::Native(parser) => Cow::Owned(format!(
+                "native parser {} of {} {}",
+                parser.name(),
+                env!("CARGO_PKG_NAME"),
+                env!("CARGO_PKG_VERSION")
+            )),
+        }
+    }
+
+    /// What a complete frame says, as sent.
+    ///
+    /// # Errors
+    /// The first byte that was not as expected. A native parser's panic becomes a reject too.
+    pub fn read(&self, frame: &[u8]) -> Result<Reading, Reject> {
+        match self {
+            Self::Layout(layout) => layout.read(frame),
+            Self::Native(parser) => contained(*parser, frame),
+        }
+    }
+}
+
+impl fmt::Debug for Reader {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Reader({})", self.name())
+    }
+}
+
+fn contained(parser: &dyn FrameParser, frame: &[u8]) -> Result<Reading, Reject> {
+    // Parsers take `&self` and keep nothing between frames, so nothing half-done is seen again.
+    catch_unwind(AssertUnwindSafe(|| parser.read(frame))).unwrap_or_else(|panic| {
+        let said = panic.downcast_ref::<&str>().map(|text| (*text).to_owned());
+        let said = said.or_else(|| panic.downcast_ref::<String>().cloned()).unwrap_or_default();
+        let expected = format!("no panic in the parser itself, but it said {said:?}: report this frame");
+        Err(Reject::at(frame, 0, parser.name(), None, expected))
+    })
+}
