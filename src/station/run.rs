@@ -50,20 +50,19 @@ pub enum RunError {
     Fault(String),
 }
 
+/// A text as it is recorded to be in force.
+pub fn text_in_force(what: InForce, name: &str, text: &str) -> InForceEntry {
+    InForceEntry { what, name: name.to_owned(), hash: TextHash::of(text), text: text.to_owned() }
+}
+
 /// The texts that are in force at a station.
 pub fn texts_in_force(settings: &Settings) -> Vec<InForceEntry> {
-    let text = |what, name: &str, text: &str| InForceEntry {
-        what,
-        name: name.to_owned(),
-        hash: TextHash::of(text),
-        text: text.to_owned(),
-    };
     let mut texts = vec![
-        text(InForce::Settings, &settings.name, &settings.text),
-        text(InForce::Rules, settings.rules.name(), settings.rules.text()),
+        text_in_force(InForce::Settings, &settings.name, &settings.text),
+        text_in_force(InForce::Rules, settings.rules.name(), settings.rules.text()),
     ];
     for instrument in &settings.instruments {
-        let layout = text(InForce::Layout, instrument.reader.name(), &instrument.reader.text());
+        let layout = text_in_force(InForce::Layout, instrument.reader.name(), &instrument.reader.text());
         if !texts.contains(&layout) {
             texts.push(layout);
         }
@@ -115,6 +114,7 @@ where
         let mut listener = InstrumentListener {
             name: instrument.name.clone(),
             framer: Framer::new(instrument.reader.framing().clone()),
+            silence: silence(instrument.reader.framing()),
             recorder: recorder.clone(),
             clock: clock.clone(),
         };
@@ -125,6 +125,7 @@ where
         let mut listener = ScannerListener {
             name: scanner.name.clone(),
             framer: Framer::new(scanner_framing()),
+            silence: silence(&scanner_framing()),
             recorder: recorder.clone(),
             clock: clock.clone(),
         };
@@ -228,6 +229,7 @@ async fn watch_clock(recorder: &Recorder, clock: impl Fn() -> Timestamp, shutdow
 struct InstrumentListener<C> {
     name: String,
     framer: Framer,
+    silence: Option<Duration>,
     recorder: Recorder,
     clock: C,
 }
@@ -243,14 +245,14 @@ impl<C: Fn() -> Timestamp + Send + Sync> InstrumentListener<C> {
 
 impl<C: Fn() -> Timestamp + Send + Sync> Listener for InstrumentListener<C> {
     fn idle(&self) -> Option<Duration> {
-        self.framer.spec().idle()
+        self.silence
     }
 
     async fn hear(&mut self, heard: Heard<'_>) {
         match heard {
             Heard::Bytes(bytes) => {
                 let mut frames = Vec::new();
-                self.framer.push(bytes, &mut |frame| frames.push(frame));
+                self.framer.push(bytes, |frame| frames.push(frame));
                 for frame in frames {
                     self.record(frame).await;
                 }
@@ -273,23 +275,28 @@ impl<C: Fn() -> Timestamp + Send + Sync> Listener for InstrumentListener<C> {
 struct ScannerListener<C> {
     name: String,
     framer: Framer,
+    silence: Option<Duration>,
     recorder: Recorder,
     clock: C,
 }
 
+fn silence(framing: &FrameSpec) -> Option<Duration> {
+    framing.silence().map(|milliseconds| Duration::from_millis(milliseconds.into()))
+}
+
 fn scanner_framing() -> FrameSpec {
-    FrameSpec { start: None, end: End::AnyNewline, max: SCANNER_MAX, idle_ms: Some(SCANNER_IDLE_MS) }
+    FrameSpec { max: SCANNER_MAX, idle: Some(SCANNER_IDLE_MS), ..FrameSpec::ended_by(End::any_newline()) }
 }
 
 impl<C: Fn() -> Timestamp + Send + Sync> Listener for ScannerListener<C> {
     fn idle(&self) -> Option<Duration> {
-        self.framer.spec().idle()
+        self.silence
     }
 
     async fn hear(&mut self, heard: Heard<'_>) {
         let mut frames = Vec::new();
         match heard {
-            Heard::Bytes(bytes) => self.framer.push(bytes, &mut |frame| frames.push(frame)),
+            Heard::Bytes(bytes) => self.framer.push(bytes, |frame| frames.push(frame)),
             Heard::Idle => frames.extend(self.framer.idle()),
             Heard::State(port) => {
                 frames.extend(self.framer.finish());

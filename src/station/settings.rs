@@ -89,7 +89,11 @@ macro_rules! choice {
         pub enum $name { $($variant),* }
 
         impl $name {
-            fn from_key(value: &$raw) -> Result<Self, String> {
+            /// The one that is written so in settings.
+            ///
+            /// # Errors
+            /// Names what can be written.
+            pub fn from_key(value: &$raw) -> Result<Self, String> {
                 $(if value == &$text { return Ok(Self::$variant); })*
                 let known: Vec<String> = vec![$(format!("{:?}", $text)),*];
                 Err(format!("{} = {value:?}: expected one of {}", $key, known.join(", ")))
@@ -346,7 +350,7 @@ pub fn reader(name: &str, folder: &Path) -> Result<Reader, String> {
             .map_err(|why| why.to_string());
     }
     Reader::named(name).ok_or_else(|| {
-        let known: Vec<String> = Reader::all().map(|reader| reader.name().to_owned()).collect();
+        let known: Vec<String> = Reader::all().iter().map(|reader| reader.name().to_owned()).collect();
         format!("no layout is called {name:?}: expected {}, or the path of a .toml file", known.join(", "))
     })
 }
