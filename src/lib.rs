@@ -16,7 +16,9 @@
 pub use fociline_parsers as parsers;
 
 pub mod bench;
+pub mod cli;
 pub mod judge;
 pub mod ledger;
 pub mod optics;
 pub mod order;
+pub mod station;

@@ -11,7 +11,7 @@ mod recent;
 
 use crate::judge::RuleSet;
 use crate::optics::normal_form;
-use crate::parsers::Reader;
+use crate::parsers::reader::Reader;
 use crate::parsers::frame::{Ended, Frame};
 use crate::parsers::layout::Reject;
 use crate::parsers::notation;

@@ -27,13 +27,13 @@ struct LineArgs {
     #[arg(long, default_value_t = 9600, value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
     baud: u32,
     /// 5, 6, 7 or 8
-    #[arg(long, default_value = "8", value_parser = |text: &str| number(text).and_then(|bits| DataBits::from_key(&bits)))]
+    #[arg(long, default_value = "8", value_parser = |text: &str| number(text).and_then(|bits| DataBits::from_key(bits)))]
     data_bits: DataBits,
     /// none, odd or even
     #[arg(long, default_value = "none", value_parser = Parity::from_key)]
     parity: Parity,
     /// 1 or 2
-    #[arg(long, default_value = "1", value_parser = |text: &str| number(text).and_then(|bits| StopBits::from_key(&bits)))]
+    #[arg(long, default_value = "1", value_parser = |text: &str| number(text).and_then(|bits| StopBits::from_key(bits)))]
     stop_bits: StopBits,
     /// none, software or hardware
     #[arg(long, default_value = "none", value_parser = Flow::from_key)]

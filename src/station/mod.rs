@@ -5,7 +5,9 @@
 //! the core and commits what comes out, [`run`] starts and ends all of it.
 
 pub mod intake;
+pub mod notes;
 pub mod port;
+pub mod pty;
 pub mod recorder;
 pub mod run;
 pub mod settings;

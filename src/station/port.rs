@@ -2,6 +2,7 @@
 
 use super::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
 use crate::bench::entry::{PortEntry, PortState};
+use rustix::fs::OFlags;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io;
 use std::os::unix::fs::OpenOptionsExt;
@@ -166,7 +167,7 @@ fn open(settings: &PortSettings) -> Result<OpenPort, String> {
 fn lock(device: &Path) -> Result<File, String> {
     let file = OpenOptions::new()
         .read(true)
-        .custom_flags(libc::O_NOCTTY | libc::O_NONBLOCK)
+        .custom_flags((OFlags::NOCTTY | OFlags::NONBLOCK).bits() as i32)
         .open(device)
         .map_err(|why| cannot_open(device, why))?;
     match file.try_lock() {

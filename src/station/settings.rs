@@ -4,7 +4,7 @@
 //! folder that the settings file lies in.
 
 use crate::judge::RuleSet;
-use crate::parsers::Reader;
+use crate::parsers::reader::Reader;
 use crate::parsers::layout::Layout;
 use serde::Deserialize;
 use std::collections::HashMap;
@@ -93,8 +93,8 @@ macro_rules! choice {
             ///
             /// # Errors
             /// Names what can be written.
-            pub fn from_key(value: &$raw) -> Result<Self, String> {
-                $(if value == &$text { return Ok(Self::$variant); })*
+            pub fn from_key(value: $raw) -> Result<Self, String> {
+                $(if value == $text { return Ok(Self::$variant); })*
                 let known: Vec<String> = vec![$(format!("{:?}", $text)),*];
                 Err(format!("{} = {value:?}: expected one of {}", $key, known.join(", ")))
             }
@@ -108,7 +108,7 @@ choice!(
 );
 choice!(
     /// Parity of a character.
-    Parity = "parity": str { *"none" => None, *"odd" => Odd, *"even" => Even }
+    Parity = "parity": &str { "none" => None, "odd" => Odd, "even" => Even }
 );
 choice!(
     /// Stop bits of a character.
@@ -116,7 +116,7 @@ choice!(
 );
 choice!(
     /// Flow control of a line.
-    Flow = "flow": str { *"none" => None, *"software" => Software, *"hardware" => Hardware }
+    Flow = "flow": &str { "none" => None, "software" => Software, "hardware" => Hardware }
 );
 
 #[derive(Deserialize)]
@@ -266,9 +266,9 @@ impl Check<'_> {
                 50..=4_000_000 => Ok(*baud),
                 _ => Err(format!("baud = {baud}: expected 50 to 4000000 bits per second")),
             })?,
-            data_bits: self.pick(&table.data_bits, DataBits::Eight, DataBits::from_key)?,
+            data_bits: self.pick(&table.data_bits, DataBits::Eight, |bits| DataBits::from_key(*bits))?,
             parity: self.pick(&table.parity, Parity::None, |text| Parity::from_key(text))?,
-            stop_bits: self.pick(&table.stop_bits, StopBits::One, StopBits::from_key)?,
+            stop_bits: self.pick(&table.stop_bits, StopBits::One, |bits| StopBits::from_key(*bits))?,
             flow: self.pick(&table.flow, Flow::None, |text| Flow::from_key(text))?,
         })
     }

@@ -1,0 +1,190 @@
+//! `fociline ledger`: search, show, prove, correct, export.
+
+use super::{Answer, Stop, WhichLedger, json, show, text_of};
+use crate::bench::Bench;
+use crate::bench::entry::{Entry, NOT_SIGNED_IN, NoteEntry, Numbered, Says, Seq};
+use crate::bench::event::Event;
+use crate::judge::verdict::{Outcome, Quantity};
+use crate::ledger::{self, Ledger, Query, Reader};
+use crate::parsers::reading::{Eye, JobNumber};
+use crate::station::notes;
+use jiff::{Timestamp, Zoned};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+#[derive(Debug, clap::Subcommand)]
+pub(super) enum LedgerCommand {
+    /// Find entries by job, time, kind, instrument, outcome or quantity out of limit
+    Search(SearchArgs),
+    /// Show one entry: what it holds, and what was said of it later
+    Show {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        /// The entry's number
+        entry: u64,
+        /// Print JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Prove that nothing was altered: the whole chain, the triggers, the search tables
+    Verify {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        /// A hash written down earlier that must be in the chain, in hexadecimal
+        #[arg(long, value_name = "HASH")]
+        expect: Option<String>,
+    },
+    /// Derive every verdict again from the raw bytes, and compare
+    Rederive {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        /// Only this job
+        #[arg(long)]
+        job: Option<JobNumber>,
+    },
+    /// Drop the search tables and make them again from the entries
+    Rebuild {
+        #[command(flatten)]
+        ledger: WhichLedger,
+    },
+    /// Write entries out as CSV or JSON Lines
+    Export {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        /// csv or jsonl
+        #[arg(long, default_value = "jsonl")]
+        format: ledger::Format,
+        /// Only entries of this job
+        #[arg(long)]
+        job: Option<JobNumber>,
+        /// Only entries of this kind
+        #[arg(long, value_parser = kind)]
+        kind: Option<String>,
+        /// The file to write (standard output where it is left out)
+        #[arg(long, value_name = "FILE")]
+        to: Option<PathBuf>,
+    },
+    /// Copy the ledger to a new file while it is in use
+    Backup {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        /// The new file
+        to: PathBuf,
+    },
+    /// Say that a reading does not count (nothing is deleted)
+    Void {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        #[command(flatten)]
+        note: NoteArgs,
+    },
+    /// Say to which job, or to which eye, a reading belongs
+    Assign {
+        #[command(flatten)]
+        ledger: WhichLedger,
+        #[command(flatten)]
+        note: NoteArgs,
+        /// The job it belongs to (left out: the job it has)
+        #[arg(long)]
+        job: Option<JobNumber>,
+        /// The eye of a lens that came without one: right or left
+        #[arg(long, value_parser = eye)]
+        eye: Option<Eye>,
+    },
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct SearchArgs {
+    #[command(flatten)]
+    ledger: WhichLedger,
+    /// Jobs whose number starts so
+    #[arg(long)]
+    job: Option<String>,
+    /// From this time on: 2026-11-25, or 2026-11-25T08:00
+    #[arg(long, value_parser = time_of)]
+    since: Option<Timestamp>,
+    /// Before this time
+    #[arg(long, value_parser = time_of)]
+    until: Option<Timestamp>,
+    /// frame, reading, order, verdict, job, note, port, …
+    #[arg(long, value_parser = kind)]
+    kind: Option<String>,
+    /// The instrument's name in the settings
+    #[arg(long)]
+    instrument: Option<String>,
+    /// pass, fail, borderline or incomplete
+    #[arg(long, value_parser = named::<Outcome>)]
+    outcome: Option<Outcome>,
+    /// A quantity that is out of its limit, such as axis
+    #[arg(long, value_name = "QUANTITY", value_parser = named::<Quantity>)]
+    out_of_limit: Option<Quantity>,
+    /// At most this many, the latest first
+    #[arg(long, default_value_t = 50)]
+    limit: usize,
+    /// Print JSON Lines
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub(super) struct NoteArgs {
+    /// The reading's entry number
+    entry: u64,
+    /// Why
+    #[arg(long, value_name = "TEXT")]
+    reason: String,
+    /// Who says so
+    #[arg(long, default_value = NOT_SIGNED_IN)]
+    by: String,
+}
+
+fn named<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
+    serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|why| why.to_string())
+}
+
+fn eye(text: &str) -> Result<Eye, String> {
+    named(text)
+}
+
+fn kind(text: &str) -> Result<String, String> {
+    if Entry::KINDS.contains(&text) {
+        return Ok(text.to_owned());
+    }
+    Err(format!("expected one of {}", Entry::KINDS.join(", ")))
+}
+
+/// A date or a time of this computer's time zone, or a time with its zone.
+fn time_of(text: &str) -> Result<Timestamp, String> {
+    let here = jiff::tz::TimeZone::system();
+    text.parse::<Timestamp>()
+        .or_else(|_| text.parse::<jiff::civil::DateTime>().and_then(|time| here.to_timestamp(time)))
+        .map_err(|_| "expected a date such as 2026-11-25, or a time such as 2026-11-25T08:00".to_owned())
+}
+
+pub(super) fn run(command: LedgerCommand) -> Answer {
+    match command {
+        LedgerCommand::Search(args) => search(args),
+        LedgerCommand::Show { ledger, entry, json } => show_entry(&ledger.reader()?, Seq(entry), json),
+        LedgerCommand::Verify { ledger, expect } => verify(&ledger.reader()?, expect.as_deref()),
+        LedgerCommand::Rederive { ledger, job } => rederive(&ledger.reader()?, job.as_ref()),
+        LedgerCommand::Rebuild { ledger } => {
+            let mut writer = Ledger::open_existing(&ledger.path()?).map_err(Stop::failed)?;
+            writer.rebuild().map_err(Stop::failed)?;
+            println!("the search tables were made again from {} entries", writer.head().seq);
+            Ok(true)
+        }
+        LedgerCommand::Export { ledger, format, job, kind, to } => {
+            export(&ledger.reader()?, format, Query { job, kind, ..Query::default() }, to.as_deref())
+        }
+        LedgerCommand::Backup { ledger, to } => {
+            ledger.reader()?.backup(&to).map_err(Stop::failed)?;
+            println!("copied to {}", to.display());
+            Ok(true)
+        }
+        LedgerCommand::Void { ledger, note } => {
+            let says = notes::Wanted::Void;
+            add_note(&ledger, note, says)
+        }
+        LedgerCommand::Assign { ledger, note, job, eye } => add_note(&ledger, note, notes::Wanted::Assign { job, eye }),
+    }
+}

@@ -1,0 +1,90 @@
+//! What people say of readings on record, checked against the record before it is taken in.
+
+use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says, Seq};
+use crate::ledger::{LedgerError, Reader};
+use crate::parsers::reading::{Eye, JobNumber};
+
+/// What is to be said of a reading.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Wanted {
+    /// It does not count.
+    Void,
+    /// It belongs to this job, or its lens is for this eye.
+    Assign {
+        /// The job; where it is left out, the job that the reading has.
+        job: Option<JobNumber>,
+        /// The eye of a lens that came without one.
+        eye: Option<Eye>,
+    },
+}
+
+/// Why it cannot be said.
+#[derive(Debug, thiserror::Error)]
+pub enum NoteError {
+    /// It does not fit the record.
+    #[error("{0}")]
+    Refused(String),
+    /// The record cannot be read.
+    #[error(transparent)]
+    Ledger(#[from] LedgerError),
+}
+
+fn refused<T>(why: impl Into<String>) -> Result<T, NoteError> {
+    Err(NoteError::Refused(why.into()))
+}
+
+/// The note that says `wanted` of the reading entry `about`.
+///
+/// # Errors
+/// When the entry is not a reading, does not count already, or the words are missing.
+pub fn note(record: &Reader, about: Seq, wanted: Wanted, reason: &str, by: &str) -> Result<NoteEntry, NoteError> {
+    let (reason, by) = (reason.trim(), by.trim());
+    if reason.is_empty() || by.is_empty() {
+        return refused("a reason and a name are needed: the record has to say why, and who says so");
+    }
+    let reading = match record.entry(about)?.map(|numbered| numbered.entry) {
+        Some(Entry::Reading(reading)) => reading,
+        Some(other) => return refused(format!("entry {about} is a {}, not a reading", other.kind())),
+        None => return refused(format!("there is no entry {about}")),
+    };
+    let job = standing_job(record, about, &reading)?;
+    let note = |says, job, eye, job_before| NoteEntry {
+        about,
+        says,
+        reason: reason.to_owned(),
+        by: by.to_owned(),
+        job,
+        eye,
+        job_before,
+    };
+    match wanted {
+        Wanted::Void => Ok(note(Says::Void, job, None, None)),
+        Wanted::Assign { job: None, eye: None } => {
+            refused("name the job, or the eye, that the reading belongs to")
+        }
+        Wanted::Assign { eye: Some(_), .. } if reading.reading.unspecified.is_none() => {
+            refused(format!("reading {about} says for which eye it is: that cannot be assigned"))
+        }
+        Wanted::Assign { job: wanted, eye } => match wanted.or_else(|| job.clone()) {
+            None => refused(format!("reading {about} belongs to no job: name the job too")),
+            Some(to) => {
+                let before = job.filter(|job| *job != to);
+                Ok(note(Says::Assign, Some(to), eye, before))
+            }
+        },
+    }
+}
+
+/// The job that a reading belongs to after everything said of it so far.
+fn standing_job(record: &Reader, about: Seq, reading: &ReadingEntry) -> Result<Option<JobNumber>, NoteError> {
+    let mut job = reading.job.clone();
+    for later in record.what_refers_to(about)? {
+        let Entry::Note(note) = later.entry else { continue };
+        match note.says {
+            Says::Void => return refused(format!("reading {about} is void since entry {}", later.seq)),
+            Says::Assign => job = note.job.or(job),
+            Says::Remark => {}
+        }
+    }
+    Ok(job)
+}
