@@ -1,6 +1,6 @@
 //! `fociline judge`: one verdict from files, for scripts.
 
-use super::{Answer, Stop, json, show, text_of};
+use super::{Answer, DEFAULT_RULES, Stop, json, show, text_of};
 use crate::judge::judge;
 use crate::judge::verdict::Outcome;
 use crate::order::Order;
@@ -17,7 +17,7 @@ pub(super) struct JudgeArgs {
     #[arg(long, value_name = "READING.JSON")]
     reading: PathBuf,
     /// The rule set: a built-in name, or the path of a .toml file
-    #[arg(long, value_name = "NAME", default_value = "ansi-z80.1-2015")]
+    #[arg(long, value_name = "NAME", default_value = DEFAULT_RULES)]
     rules: String,
     /// Print the verdict as JSON
     #[arg(long)]

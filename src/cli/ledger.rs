@@ -188,3 +188,177 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
         LedgerCommand::Assign { ledger, note, job, eye } => add_note(&ledger, note, notes::Wanted::Assign { job, eye }),
     }
 }
+
+fn search(args: SearchArgs) -> Answer {
+    let query = Query {
+        job_prefix: args.job,
+        since: args.since,
+        until: args.until,
+        kind: args.kind,
+        instrument: args.instrument,
+        outcome: args.outcome,
+        out_of_limit: args.out_of_limit,
+        limit: args.limit,
+        ..Query::default()
+    };
+    let found = args.ledger.reader()?.search(&query).map_err(Stop::failed)?;
+    for numbered in &found {
+        if args.json {
+            println!("{}", in_json(numbered));
+        } else {
+            anstream::println!("{:>9}  {}  {:<10} {}", numbered.seq, local(numbered.time), numbered.entry.kind(), summary(&numbered.entry));
+        }
+    }
+    if found.is_empty() && !args.json {
+        eprintln!("nothing found");
+    }
+    Ok(true)
+}
+
+fn in_json(numbered: &Numbered) -> String {
+    // The payload goes out exactly as it was hashed.
+    format!(
+        r#"{{"seq":{},"time":"{}","kind":"{}","payload":{}}}"#,
+        numbered.seq,
+        numbered.time,
+        numbered.entry.kind(),
+        numbered.entry.payload()
+    )
+}
+
+fn local(time: Timestamp) -> String {
+    Zoned::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
+}
+
+/// What an entry says, in one line.
+fn summary(entry: &Entry) -> String {
+    match entry {
+        Entry::Frame(frame) => match &frame.reject {
+            Some(reject) => format!("{}: not read: {reject}", frame.instrument),
+            None => format!("{}: {}", frame.instrument, crate::parsers::notation::to_text(&frame.bytes)),
+        },
+        Entry::Reading(reading) => format!(
+            "{} {}: {}",
+            reading.job.as_ref().map_or_else(|| "no job".to_owned(), |job| format!("job {job}")),
+            reading.instrument,
+            json(&reading.reading)
+        ),
+        Entry::Order(order) => format!("job {} revision {} ({})", order.order.job, order.revision, order.source),
+        Entry::Verdict(verdict) => {
+            format!("job {} {} {}", verdict.job, show::outcome(verdict.outcome), show::reason(verdict))
+        }
+        Entry::Job(job) => match &job.job {
+            Some(number) => format!("job {number} chosen ({})", job.by),
+            None => format!("{} is not a job number ({})", job.scanned.as_deref().unwrap_or_default(), job.by),
+        },
+        Entry::Note(note) => format!(
+            "{} entry {}{}: {} ({})",
+            match note.says {
+                Says::Void => "void:",
+                Says::Assign => "assigned:",
+                Says::Remark => "remark on",
+            },
+            note.about,
+            note.job.as_ref().map(|job| format!(", job {job}")).unwrap_or_default(),
+            note.reason,
+            note.by
+        ),
+        Entry::Port(port) => format!("{} {} {}", port.name, json(&port.state), port.why.as_deref().unwrap_or_default()),
+        Entry::Clock(clock) => format!("the clock jumped by {} s", clock.step_seconds),
+        Entry::InForce(text) => format!("{} {} {}", json(&text.what), text.name, text.hash),
+        Entry::Software(software) => format!("{} {}", software.version, json(&software.state)),
+        Entry::Checkpoint(checkpoint) => format!("{} entries, head {}", checkpoint.entries, checkpoint.head),
+    }
+}
+
+fn show_entry(record: &Reader, seq: Seq, as_json: bool) -> Answer {
+    let Some(numbered) = record.entry(seq).map_err(Stop::failed)? else {
+        return Err(Stop::Input(format!("there is no entry {seq}")));
+    };
+    let later = record.what_refers_to(seq).map_err(Stop::failed)?;
+    if as_json {
+        println!("{}", in_json(&numbered));
+        return Ok(true);
+    }
+    println!("entry {}  {}  {}", numbered.seq, local(numbered.time), numbered.entry.kind());
+    match &numbered.entry {
+        Entry::Verdict(verdict) => {
+            anstream::print!("{}", show::table(verdict));
+            if let Some(basis) = &verdict.basis {
+                let readings: Vec<String> = basis.readings.iter().map(u64::to_string).collect();
+                println!(
+                    "  from order entry {}, reading entries {}, rules {}, fociline {}",
+                    basis.order,
+                    readings.join(", "),
+                    basis.rules,
+                    basis.software
+                );
+            }
+        }
+        Entry::InForce(text) => println!("{}", text.text.trim_end()),
+        other => {
+            let value: serde_json::Value = serde_json::from_str(&other.payload()).map_err(Stop::failed)?;
+            println!("{}", serde_json::to_string_pretty(&value).map_err(Stop::failed)?);
+        }
+    }
+    for entry in later {
+        anstream::println!("later: entry {}  {}  {}", entry.seq, local(entry.time), summary(&entry.entry));
+    }
+    Ok(true)
+}
+
+fn verify(record: &Reader, expect: Option<&str>) -> Answer {
+    let progress = super::progress("entries");
+    let verification = ledger::verify(record, expect, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+    progress.done();
+    for finding in &verification.findings {
+        println!("{finding}");
+    }
+    println!("{}", verification.summary());
+    Ok(verification.findings.is_empty())
+}
+
+fn rederive(record: &Reader, job: Option<&JobNumber>) -> Answer {
+    let progress = super::progress("entries");
+    let report = ledger::rederive(record, job, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+    progress.done();
+    for difference in &report.differences {
+        println!("{difference}");
+    }
+    println!(
+        "{} readings and {} verdicts derived again from the raw bytes: {}",
+        report.readings,
+        report.verdicts,
+        if report.differences.is_empty() { "all as recorded".to_owned() } else { format!("{} differ", report.differences.len()) }
+    );
+    Ok(report.differences.is_empty())
+}
+
+fn export(record: &Reader, format: ledger::Format, query: Query, to: Option<&Path>) -> Answer {
+    let written = match to {
+        None => ledger::export(record, &query, format, &mut std::io::stdout().lock()),
+        Some(path) => {
+            let file = std::fs::File::create(path).map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?;
+            let mut file = std::io::BufWriter::new(file);
+            ledger::export(record, &query, format, &mut file)
+                .and_then(|count| file.flush().map(|()| count).map_err(Into::into))
+        }
+    };
+    let count = written.map_err(Stop::failed)?;
+    eprintln!("{count} entries written");
+    Ok(true)
+}
+
+fn add_note(which: &WhichLedger, args: NoteArgs, wanted: notes::Wanted) -> Answer {
+    let settings = which.station.as_deref().map(super::settings).transpose()?;
+    let mut writer = Ledger::open_existing(&which.path()?).map_err(Stop::failed)?;
+    let mut past = Reader::open(writer.path()).map_err(Stop::failed)?;
+    let note = notes::note(&past, Seq(args.entry), wanted, &args.reason, &args.by).map_err(Stop::input)?;
+    let mut bench = Bench::new(super::setup_for(settings.as_ref(), &past)?, writer.head().seq);
+    let entries = bench.step(&Event::Noted(note), Timestamp::now(), &mut past).map_err(Stop::failed)?;
+    writer.append(&entries).map_err(Stop::failed)?;
+    for numbered in &entries {
+        anstream::println!("entry {}  {}", numbered.seq, summary(&numbered.entry));
+    }
+    Ok(true)
+}

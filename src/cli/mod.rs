@@ -7,15 +7,24 @@ mod ledger;
 mod listen;
 mod order;
 mod ports;
+mod progress;
 mod replay;
 mod run;
 mod show;
 mod simulated;
 
+use crate::bench::Setup;
+use crate::bench::entry::InForce;
+use crate::judge::RuleSet;
 use clap::{Args, Parser, Subcommand};
+use jiff::SignedDuration;
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+
+/// The rule set where nothing names one.
+const DEFAULT_RULES: &str = "ansi-z80.1-2015";
 
 const AFTER_HELP: &str = "\
 Exit status:
@@ -155,6 +164,24 @@ fn text_of(path: &Path) -> Result<String, Stop> {
             path.display(),
             why.utf8_error().valid_up_to()
         ))
+    })
+}
+
+/// How a core is set up to add to a ledger: as the station's settings say, or else with the rule
+/// set that was last in force there.
+fn setup_for(settings: Option<&crate::station::settings::Settings>, record: &crate::ledger::Reader) -> Result<Setup, Stop> {
+    if let Some(settings) = settings {
+        return Ok(crate::station::run::setup(settings));
+    }
+    let rules = match record.last_in_force(InForce::Rules).map_err(Stop::failed)? {
+        Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
+        None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
+    };
+    Ok(Setup {
+        instruments: BTreeMap::new(),
+        rules,
+        job_hold: SignedDuration::ZERO,
+        software: env!("CARGO_PKG_VERSION").to_owned(),
     })
 }
 

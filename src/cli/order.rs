@@ -3,16 +3,13 @@
 use super::{Answer, Stop, WhichLedger, json, settings, text_of};
 use crate::bench::entry::{Entry, OrderEntry};
 use crate::bench::event::Event;
-use crate::bench::{Bench, Setup};
-use crate::judge::RuleSet;
+use crate::bench::Bench;
 use crate::ledger::{Ledger, LedgerError, Reader};
 use crate::order::intake::{self, Intake};
 use crate::parsers::reading::JobNumber;
 use crate::station::intake::{DONE, REFUSED};
-use crate::station::run::setup;
 use crate::station::settings::Settings;
-use jiff::{SignedDuration, Timestamp};
-use std::collections::BTreeMap;
+use jiff::Timestamp;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -87,17 +84,8 @@ fn add(which: &WhichLedger, files: &[PathBuf]) -> Answer {
 }
 
 fn record(mut ledger: Ledger, settings: Option<&Settings>, read: Vec<(&PathBuf, Intake)>) -> Answer {
-    let setup = match settings {
-        Some(settings) => setup(settings),
-        None => Setup {
-            instruments: BTreeMap::new(),
-            rules: RuleSet::built_in("ansi-z80.1-2015").expect("it is built in"),
-            job_hold: SignedDuration::ZERO,
-            software: env!("CARGO_PKG_VERSION").to_owned(),
-        },
-    };
     let mut past = Reader::open(ledger.path()).map_err(Stop::failed)?;
-    let mut bench = Bench::new(setup, ledger.head().seq);
+    let mut bench = Bench::new(super::setup_for(settings, &past)?, ledger.head().seq);
     let mut refused = Vec::new();
     for (file, intake) in read {
         let name = file.display();

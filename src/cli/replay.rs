@@ -1,6 +1,7 @@
 //! `fociline replay`: recorded bytes through a layout into a ledger.
 
-use super::{Answer, Stop};
+use super::progress::progress;
+use super::{Answer, DEFAULT_RULES, Stop};
 use crate::bench::Setup;
 use crate::bench::event::Event;
 use crate::parsers::frame::Framer;
@@ -8,11 +9,10 @@ use crate::station::recorder::Recorder;
 use crate::station::run::text_in_force;
 use crate::station::settings;
 use crate::bench::entry::InForce;
-use indicatif::{ProgressBar, ProgressStyle};
 use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::{IsTerminal, Read};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, clap::Args)]
@@ -26,7 +26,7 @@ pub(super) struct ReplayArgs {
     #[arg(long, value_name = "FILE")]
     ledger: PathBuf,
     /// The rule set: a built-in name, or the path of a .toml file
-    #[arg(long, default_value = "ansi-z80.1-2015")]
+    #[arg(long, default_value = DEFAULT_RULES)]
     rules: String,
     /// The name to record for the instrument
     #[arg(long, default_value = "replay")]
@@ -65,7 +65,8 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     if let Some(job) = args.job {
         submit(Event::Chosen { job, by: "replay".to_owned() })?;
     }
-    let bar = bar(length);
+    let progress = progress("bytes", length);
+    let mut done = 0;
     let mut frames = 0u64;
     let mut buffer = vec![0; 64 * 1024];
     let mut pending = Vec::new();
@@ -80,7 +81,8 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
             frames += 1;
             submit(Event::Frame { instrument: args.instrument.clone(), frame })?;
         }
-        bar.inc(count as u64);
+        done += count as u64;
+        progress.at(done);
         if count == 0 {
             break;
         }
@@ -88,20 +90,8 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     submit(Event::Stopped)?;
     drop(recorder);
     let ledger = threads.join().map_err(Stop::Failed)?;
-    bar.finish_and_clear();
+    progress.done();
     let head = ledger.head();
     println!("{frames} frames replayed; the ledger {} holds {} entries", args.ledger.display(), head.seq);
     Ok(true)
-}
-
-fn bar(length: Option<u64>) -> ProgressBar {
-    if !std::io::stderr().is_terminal() {
-        return ProgressBar::hidden();
-    }
-    let style = "{bytes} of {total_bytes}  {wide_bar}  {bytes_per_sec}  {eta} left";
-    match length {
-        Some(length) => ProgressBar::new(length)
-            .with_style(ProgressStyle::with_template(style).expect("the template above is sound")),
-        None => ProgressBar::new_spinner(),
-    }
 }
