@@ -108,16 +108,32 @@ pub struct Item {
     /// What.
     pub quantity: Quantity,
     /// What was ordered, in `unit`.
-    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    #[serde(
+        skip_serializing_if = "Option::is_none",
+        default,
+        with = "rust_decimal::serde::arbitrary_precision_option"
+    )]
     pub ordered: Option<Decimal>,
     /// What was measured, in `unit`.
-    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    #[serde(
+        skip_serializing_if = "Option::is_none",
+        default,
+        with = "rust_decimal::serde::arbitrary_precision_option"
+    )]
     pub measured: Option<Decimal>,
     /// Measured less ordered, in `unit`.
-    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    #[serde(
+        skip_serializing_if = "Option::is_none",
+        default,
+        with = "rust_decimal::serde::arbitrary_precision_option"
+    )]
     pub deviation: Option<Decimal>,
     /// The greatest magnitude of `deviation` that passes, in `unit`.
-    #[serde(skip_serializing_if = "Option::is_none", default, with = "rust_decimal::serde::arbitrary_precision_option")]
+    #[serde(
+        skip_serializing_if = "Option::is_none",
+        default,
+        with = "rust_decimal::serde::arbitrary_precision_option"
+    )]
     pub limit: Option<Decimal>,
     /// `D`, `deg`, `prism-D` or `mm`.
     pub unit: String,

@@ -1,1 +1,19 @@
-//! The record.
+//! The record: an SQLite file of entries that are only ever added, chained by their hashes.
+//!
+//! - [`store`]: the one writer
+//! - [`chain`]: the hashes; how an auditor computes them again
+//! - [`project`]: the terms by which entries are found, written with them
+//! - `schema.sql`, `projections.sql`: the tables, and the views for auditors
+//! - `file`, `error`: the file, its lock, and what can go wrong
+//!
+//! Nothing outside this module knows of SQL, and the core does not know of this module.
+
+pub mod chain;
+pub mod error;
+pub mod file;
+pub mod project;
+pub mod store;
+
+pub use chain::{Hash, Head};
+pub use error::LedgerError;
+pub use store::Ledger;

@@ -1,0 +1,250 @@
+//! Projections: what is written beside the entries so that they can be found.
+//!
+//! Each entry holds for some terms (a job, an instrument, an outcome …); the tables say for each
+//! term which entries those are. All of it follows from the entries alone, whatever batches they
+//! came in.
+
+use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says};
+use crate::judge::verdict::ItemOutcome;
+use rusqlite::{Connection, OptionalExtension, params};
+use std::collections::{BTreeMap, HashMap};
+
+/// What a term says of an entry. The numbers stand in the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Field {
+    /// The job that it concerns.
+    Job = 1,
+    /// The instrument that sent a frame.
+    FramesOf = 2,
+    /// The instrument that a reading came from, or the readings of a verdict.
+    Instrument = 3,
+    /// The person: who measured, as the instrument says, or who wrote a note.
+    Person = 4,
+    /// How a verdict came out.
+    Outcome = 5,
+    /// A quantity that a verdict found out of its limit.
+    OutOfLimit = 6,
+    /// The hash of a text in force.
+    InForce = 7,
+    /// The number of the entry that a note is about.
+    About = 8,
+    /// The kind, for all but frames, readings and verdicts, which their instrument and outcome find.
+    Kind = 9,
+}
+
+/// Names the terms that hold for one entry.
+fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
+    match entry {
+        Entry::Frame(frame) => return term(Field::FramesOf, &frame.instrument),
+        Entry::Reading(reading) => {
+            if let Some(job) = &reading.job {
+                term(Field::Job, job.as_str());
+            }
+            return origin_of(reading, term);
+        }
+        Entry::Verdict(verdict) => {
+            term(Field::Job, verdict.job.as_str());
+            term(Field::Outcome, &verdict.outcome.to_string());
+            let failed = verdict.items.iter().filter(|item| item.outcome == ItemOutcome::Fail);
+            failed.for_each(|item| term(Field::OutOfLimit, &item.quantity.to_string()));
+            return;
+        }
+        Entry::Order(order) => term(Field::Job, order.order.job.as_str()),
+        Entry::Job(choice) => {
+            if let Some(job) = &choice.job {
+                term(Field::Job, job.as_str());
+            }
+        }
+        Entry::Note(note) => {
+            for job in note.job.iter().chain(&note.job_before) {
+                term(Field::Job, job.as_str());
+            }
+            term(Field::Person, &note.by);
+            term(Field::About, &note.about.to_string());
+        }
+        Entry::InForce(text) => term(Field::InForce, &text.hash.0),
+        _ => {}
+    }
+    term(Field::Kind, entry.kind());
+}
+
+/// Names the terms that a verdict takes over from its readings.
+fn origin_of(reading: &ReadingEntry, mut term: impl FnMut(Field, &str)) {
+    term(Field::Instrument, &reading.instrument);
+    if let Some(operator) = &reading.reading.operator {
+        term(Field::Person, operator);
+    }
+}
+
+/// How many terms' ids are kept at hand.
+const TERMS_AT_HAND: usize = 65_536;
+/// How many readings' origins are kept at hand.
+const READINGS_AT_HAND: usize = 8_192;
+
+type TermId = i64;
+
+/// Gathers what entries hold for, and writes it in one go.
+#[derive(Debug, Default)]
+pub(super) struct Projector {
+    /// The id of the last term in the tables or in `new_terms`; read when first needed.
+    last_id: Option<TermId>,
+    ids: HashMap<Field, HashMap<String, TermId>>,
+    origins: HashMap<u64, Vec<TermId>>,
+    new_terms: Vec<(TermId, Field, String)>,
+    last_of: HashMap<TermId, u64>,
+    postings: Vec<(TermId, u64)>,
+    days: BTreeMap<String, (u64, u64)>,
+}
+
+impl Projector {
+    /// Takes in an entry. Nothing is written yet. `source` has the entries before it, `tables`
+    /// the projections.
+    pub fn add(
+        &mut self,
+        source: &Connection,
+        tables: &Connection,
+        seq: u64,
+        entry: &Entry,
+    ) -> rusqlite::Result<()> {
+        let mut named = Vec::new();
+        terms_of(entry, |field, value| named.push((field, value.to_owned())));
+        let mut ids = named
+            .into_iter()
+            .map(|(field, value)| Ok((field, self.id(tables, field, value)?)))
+            .collect::<rusqlite::Result<Vec<_>>>()?;
+        match entry {
+            Entry::Reading(_) => {
+                let origin =
+                    ids.iter().filter(|(field, _)| *field != Field::Job).map(|(_, id)| *id).collect();
+                self.keep_origin(seq, origin);
+            }
+            Entry::Verdict(verdict) => {
+                for reading in verdict.basis.iter().flat_map(|basis| &basis.readings) {
+                    for id in self.origin(source, tables, *reading)? {
+                        ids.push((Field::Instrument, id));
+                    }
+                }
+            }
+            // From here on the reading concerns that job too.
+            Entry::Note(NoteEntry { says: Says::Assign, job: Some(_), about, .. }) => {
+                if let Some((Field::Job, job)) = ids.first() {
+                    self.post(*job, about.0);
+                }
+            }
+            _ => {}
+        }
+        for (_, id) in ids {
+            self.post(id, seq);
+        }
+        Ok(())
+    }
+
+    /// Takes in when an entry was made, also of one that cannot be read. `time` as in the ledger.
+    pub fn add_time(&mut self, seq: u64, time: &str) {
+        let day = time.get(..10).unwrap_or(time);
+        match self.days.get_mut(day) {
+            Some((_, last)) => *last = seq,
+            None => {
+                self.days.insert(day.to_owned(), (seq, seq));
+            }
+        }
+    }
+
+    fn post(&mut self, term: TermId, seq: u64) {
+        self.postings.push((term, seq));
+        let last = self.last_of.entry(term).or_default();
+        *last = seq.max(*last);
+    }
+
+    fn id(&mut self, tables: &Connection, field: Field, value: String) -> rusqlite::Result<TermId> {
+        if let Some(id) = self.ids.get(&field).and_then(|ids| ids.get(&value)) {
+            return Ok(*id);
+        }
+        let last = match self.last_id {
+            Some(last) => last,
+            None => tables.query_row("SELECT coalesce(max(id), 0) FROM terms", [], |row| row.get(0))?,
+        };
+        self.last_id = Some(last);
+        let known = tables
+            .prepare_cached("SELECT id FROM terms WHERE field = ?1 AND value = ?2")?
+            .query_row(params![field as i64, value], |row| row.get(0))
+            .optional()?;
+        let id = known.unwrap_or_else(|| {
+            self.last_id = Some(last + 1);
+            self.new_terms.push((last + 1, field, value.clone()));
+            last + 1
+        });
+        self.ids.entry(field).or_default().insert(value, id);
+        Ok(id)
+    }
+
+    fn keep_origin(&mut self, seq: u64, origin: Vec<TermId>) {
+        if self.origins.len() >= READINGS_AT_HAND {
+            self.origins.clear();
+        }
+        self.origins.insert(seq, origin);
+    }
+
+    /// The instrument and person of the reading `seq`; nothing where that is no reading.
+    fn origin(
+        &mut self,
+        source: &Connection,
+        tables: &Connection,
+        seq: u64,
+    ) -> rusqlite::Result<Vec<TermId>> {
+        if let Some(origin) = self.origins.get(&seq) {
+            return Ok(origin.clone());
+        }
+        let payload: Option<String> = source
+            .prepare_cached("SELECT payload FROM entries WHERE seq = ?1 AND kind = 'reading'")?
+            .query_row([as_sql(seq)], |row| row.get(0))
+            .optional()?;
+        let mut named = Vec::new();
+        if let Some(Ok(reading)) = payload.map(|payload| serde_json::from_str(&payload)) {
+            origin_of(&reading, |field, value| named.push((field, value.to_owned())));
+        }
+        let origin = named
+            .into_iter()
+            .map(|(field, value)| self.id(tables, field, value))
+            .collect::<rusqlite::Result<Vec<_>>>()?;
+        self.keep_origin(seq, origin.clone());
+        Ok(origin)
+    }
+
+    /// Writes what was taken in.
+    pub fn write(&mut self, tables: &Connection) -> rusqlite::Result<()> {
+        let mut term =
+            tables.prepare_cached("INSERT INTO terms (id, field, value, last) VALUES (?1, ?2, ?3, ?4)")?;
+        for (id, field, value) in self.new_terms.drain(..) {
+            let last = self.last_of.remove(&id).unwrap_or_default();
+            term.execute(params![id, field as i64, value, as_sql(last)])?;
+        }
+        let mut last = tables.prepare_cached("UPDATE terms SET last = max(last, ?2) WHERE id = ?1")?;
+        for (id, seq) in self.last_of.drain() {
+            last.execute(params![id, as_sql(seq)])?;
+        }
+        // In the table's order: neighbours land on the same page.
+        self.postings.sort_unstable();
+        self.postings.dedup();
+        let mut posting =
+            tables.prepare_cached("INSERT OR IGNORE INTO postings (term, seq) VALUES (?1, ?2)")?;
+        for (id, seq) in self.postings.drain(..) {
+            posting.execute(params![id, as_sql(seq)])?;
+        }
+        let mut day = tables.prepare_cached(
+            "INSERT INTO days (day, first, last) VALUES (?1, ?2, ?3) ON CONFLICT (day) DO UPDATE SET last = excluded.last",
+        )?;
+        while let Some((name, (first, last))) = self.days.pop_first() {
+            day.execute(params![name, as_sql(first), as_sql(last)])?;
+        }
+        if self.ids.values().map(HashMap::len).sum::<usize>() > TERMS_AT_HAND {
+            self.ids.clear();
+        }
+        Ok(())
+    }
+}
+
+/// SQLite's integers have a sign; no ledger reaches the number where that matters.
+pub(super) fn as_sql(seq: u64) -> i64 {
+    i64::try_from(seq).unwrap_or(i64::MAX)
+}
