@@ -12,8 +12,13 @@ pub mod chain;
 pub mod error;
 pub mod file;
 pub mod project;
+pub mod read;
+pub mod search;
 pub mod store;
 
 pub use chain::{Hash, Head};
 pub use error::LedgerError;
+pub use project::Field;
+pub use read::{Reader, Stored};
+pub use search::{Hit, Query};
 pub use store::Ledger;

@@ -4,8 +4,9 @@
 //! term which entries those are. All of it follows from the entries alone, whatever batches they
 //! came in.
 
-use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says};
+use crate::bench::entry::{Entry, ReadingEntry, Says, Seq};
 use crate::judge::verdict::ItemOutcome;
+use crate::parsers::reading::JobNumber;
 use rusqlite::{Connection, OptionalExtension, params};
 use std::collections::{BTreeMap, HashMap};
 
@@ -32,33 +33,42 @@ pub enum Field {
     Kind = 9,
 }
 
+/// The jobs that an entry names.
+pub(super) fn jobs_named(entry: &Entry) -> impl Iterator<Item = &JobNumber> {
+    let (job, before) = match entry {
+        Entry::Reading(reading) => (reading.job.as_ref(), None),
+        Entry::Verdict(verdict) => (Some(&verdict.job), None),
+        Entry::Order(order) => (Some(&order.order.job), None),
+        Entry::Job(choice) => (choice.job.as_ref(), None),
+        Entry::Note(note) => (note.job.as_ref(), note.job_before.as_ref()),
+        _ => (None, None),
+    };
+    job.into_iter().chain(before)
+}
+
+/// The reading that an entry assigns to a job, and the job.
+pub(super) fn assigned(entry: &Entry) -> Option<(Seq, &JobNumber)> {
+    match entry {
+        Entry::Note(note) if note.says == Says::Assign => note.job.as_ref().map(|job| (note.about, job)),
+        _ => None,
+    }
+}
+
 /// Names the terms that hold for one entry.
 fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
+    for job in jobs_named(entry) {
+        term(Field::Job, job.as_str());
+    }
     match entry {
         Entry::Frame(frame) => return term(Field::FramesOf, &frame.instrument),
-        Entry::Reading(reading) => {
-            if let Some(job) = &reading.job {
-                term(Field::Job, job.as_str());
-            }
-            return origin_of(reading, term);
-        }
+        Entry::Reading(reading) => return origin_of(reading, term),
         Entry::Verdict(verdict) => {
-            term(Field::Job, verdict.job.as_str());
             term(Field::Outcome, &verdict.outcome.to_string());
             let failed = verdict.items.iter().filter(|item| item.outcome == ItemOutcome::Fail);
             failed.for_each(|item| term(Field::OutOfLimit, &item.quantity.to_string()));
             return;
         }
-        Entry::Order(order) => term(Field::Job, order.order.job.as_str()),
-        Entry::Job(choice) => {
-            if let Some(job) = &choice.job {
-                term(Field::Job, job.as_str());
-            }
-        }
         Entry::Note(note) => {
-            for job in note.job.iter().chain(&note.job_before) {
-                term(Field::Job, job.as_str());
-            }
             term(Field::Person, &note.by);
             term(Field::About, &note.about.to_string());
         }
@@ -108,40 +118,36 @@ impl Projector {
     ) -> rusqlite::Result<()> {
         let mut named = Vec::new();
         terms_of(entry, |field, value| named.push((field, value.to_owned())));
-        let mut ids = named
-            .into_iter()
-            .map(|(field, value)| Ok((field, self.id(tables, field, value)?)))
-            .collect::<rusqlite::Result<Vec<_>>>()?;
-        match entry {
-            Entry::Reading(_) => {
-                let origin =
-                    ids.iter().filter(|(field, _)| *field != Field::Job).map(|(_, id)| *id).collect();
-                self.keep_origin(seq, origin);
+        let mut origin = Vec::new();
+        for (field, value) in named {
+            let id = self.id(tables, field, value)?;
+            self.post(id, seq);
+            if field != Field::Job {
+                origin.push(id);
             }
+        }
+        match entry {
+            Entry::Reading(_) => self.keep_origin(seq, origin),
             Entry::Verdict(verdict) => {
                 for reading in verdict.basis.iter().flat_map(|basis| &basis.readings) {
                     for id in self.origin(source, tables, *reading)? {
-                        ids.push((Field::Instrument, id));
+                        self.post(id, seq);
                     }
-                }
-            }
-            // From here on the reading concerns that job too.
-            Entry::Note(NoteEntry { says: Says::Assign, job: Some(_), about, .. }) => {
-                if let Some((Field::Job, job)) = ids.first() {
-                    self.post(*job, about.0);
                 }
             }
             _ => {}
         }
-        for (_, id) in ids {
-            self.post(id, seq);
+        if let Some((reading, job)) = assigned(entry) {
+            // From here on the reading concerns that job too.
+            let job = self.id(tables, Field::Job, job.to_string())?;
+            self.post(job, reading.0);
         }
         Ok(())
     }
 
     /// Takes in when an entry was made, also of one that cannot be read. `time` as in the ledger.
     pub fn add_time(&mut self, seq: u64, time: &str) {
-        let day = time.get(..10).unwrap_or(time);
+        let day = day_of(time);
         match self.days.get_mut(day) {
             Some((_, last)) => *last = seq,
             None => {
@@ -247,4 +253,9 @@ impl Projector {
 /// SQLite's integers have a sign; no ledger reaches the number where that matters.
 pub(super) fn as_sql(seq: u64) -> i64 {
     i64::try_from(seq).unwrap_or(i64::MAX)
+}
+
+/// The day of a time as the ledger writes it.
+pub(super) fn day_of(time: &str) -> &str {
+    time.get(..10).unwrap_or(time)
 }
