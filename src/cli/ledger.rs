@@ -1,15 +1,16 @@
 //! `fociline ledger`: search, show, prove, correct, export.
 
-use super::{Answer, Stop, WhichLedger, json, show, text_of};
+use super::progress::progress;
+use super::{Answer, Stop, WhichLedger, json, show};
 use crate::bench::Bench;
-use crate::bench::entry::{Entry, NOT_SIGNED_IN, NoteEntry, Numbered, Says, Seq};
+use crate::bench::entry::{CheckpointEntry, Entry, NOT_SIGNED_IN, Numbered, Says, Seq};
 use crate::bench::event::Event;
 use crate::judge::verdict::{Outcome, Quantity};
-use crate::ledger::{self, Ledger, Query, Reader};
+use crate::ledger::{self, Format, Hash, Ledger, Query, Reader, Table};
 use crate::parsers::reading::{Eye, JobNumber};
 use crate::station::notes;
 use jiff::{Timestamp, Zoned};
-use std::io::Write;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, clap::Subcommand)]
@@ -30,9 +31,10 @@ pub(super) enum LedgerCommand {
     Verify {
         #[command(flatten)]
         ledger: WhichLedger,
-        /// A hash written down earlier that must be in the chain, in hexadecimal
-        #[arg(long, value_name = "HASH")]
-        expect: Option<String>,
+        /// A checkpoint kept elsewhere (in a log, on a certificate) that must agree: the number of
+        /// entries and the hash of the last of them
+        #[arg(long, value_name = "ENTRIES:HASH", value_parser = checkpoint)]
+        checkpoint: Vec<CheckpointEntry>,
     },
     /// Derive every verdict again from the raw bytes, and compare
     Rederive {
@@ -47,19 +49,23 @@ pub(super) enum LedgerCommand {
         #[command(flatten)]
         ledger: WhichLedger,
     },
-    /// Write entries out as CSV or JSON Lines
+    /// Write entries, or one of the views for auditors, as CSV or JSON Lines
     Export {
         #[command(flatten)]
         ledger: WhichLedger,
+        /// entries, frames, readings, orders, verdicts, verdict_items, crosschecks,
+        /// instrument_checks or events
+        #[arg(long, default_value = "entries", value_parser = table)]
+        table: Table,
         /// csv or jsonl
-        #[arg(long, default_value = "jsonl")]
-        format: ledger::Format,
-        /// Only entries of this job
+        #[arg(long, default_value = "csv", value_parser = format)]
+        format: Format,
+        /// From this entry on
+        #[arg(long, default_value_t = 1)]
+        first: u64,
+        /// Up to this entry
         #[arg(long)]
-        job: Option<JobNumber>,
-        /// Only entries of this kind
-        #[arg(long, value_parser = kind)]
-        kind: Option<String>,
+        last: Option<u64>,
         /// The file to write (standard output where it is left out)
         #[arg(long, value_name = "FILE")]
         to: Option<PathBuf>,
@@ -146,6 +152,26 @@ fn eye(text: &str) -> Result<Eye, String> {
     named(text)
 }
 
+fn table(text: &str) -> Result<Table, String> {
+    let known = || Table::ALL.map(Table::name).join(", ");
+    Table::ALL.into_iter().find(|table| table.name() == text).ok_or_else(|| format!("expected one of {}", known()))
+}
+
+fn format(text: &str) -> Result<Format, String> {
+    match text {
+        "csv" => Ok(Format::Csv),
+        "jsonl" => Ok(Format::JsonLines),
+        _ => Err("expected csv or jsonl".to_owned()),
+    }
+}
+
+fn checkpoint(text: &str) -> Result<CheckpointEntry, String> {
+    text.split_once(':')
+        .and_then(|(entries, head)| Some((entries.parse().ok()?, head.parse::<Hash>().ok()?)))
+        .map(|(entries, head)| CheckpointEntry { entries, head: head.to_string() })
+        .ok_or_else(|| "expected the number of entries, a colon and the hash, such as 1204:5f3a…".to_owned())
+}
+
 fn kind(text: &str) -> Result<String, String> {
     if Entry::KINDS.contains(&text) {
         return Ok(text.to_owned());
@@ -165,20 +191,23 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
     match command {
         LedgerCommand::Search(args) => search(args),
         LedgerCommand::Show { ledger, entry, json } => show_entry(&ledger.reader()?, Seq(entry), json),
-        LedgerCommand::Verify { ledger, expect } => verify(&ledger.reader()?, expect.as_deref()),
+        LedgerCommand::Verify { ledger, checkpoint } => verify(&ledger.reader()?, &checkpoint),
         LedgerCommand::Rederive { ledger, job } => rederive(&ledger.reader()?, job.as_ref()),
         LedgerCommand::Rebuild { ledger } => {
-            let mut writer = Ledger::open_existing(&ledger.path()?).map_err(Stop::failed)?;
+            let mut writer = Ledger::open(&ledger.path()?).map_err(Stop::failed)?;
             writer.rebuild().map_err(Stop::failed)?;
             println!("the search tables were made again from {} entries", writer.head().seq);
             Ok(true)
         }
-        LedgerCommand::Export { ledger, format, job, kind, to } => {
-            export(&ledger.reader()?, format, Query { job, kind, ..Query::default() }, to.as_deref())
+        LedgerCommand::Export { ledger, table, format, first, last, to } => {
+            let range = Seq(first)..=last.map_or(Seq(u64::MAX), Seq);
+            export(&ledger.reader()?, table, range, format, to.as_deref())
         }
         LedgerCommand::Backup { ledger, to } => {
-            ledger.reader()?.backup(&to).map_err(Stop::failed)?;
-            println!("copied to {}", to.display());
+            let progress = progress("pages");
+            let head = ledger.reader()?.backup(&to, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+            progress.done();
+            println!("{} entries copied to {}; the last has the hash {}", head.seq, to.display(), head.hash);
             Ok(true)
         }
         LedgerCommand::Void { ledger, note } => {
@@ -191,8 +220,8 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
 
 fn search(args: SearchArgs) -> Answer {
     let query = Query {
-        job_prefix: args.job,
-        since: args.since,
+        job_prefix: args.job.unwrap_or_default(),
+        from: args.since,
         until: args.until,
         kind: args.kind,
         instrument: args.instrument,
@@ -202,11 +231,18 @@ fn search(args: SearchArgs) -> Answer {
         ..Query::default()
     };
     let found = args.ledger.reader()?.search(&query).map_err(Stop::failed)?;
-    for numbered in &found {
+    for hit in &found {
+        let numbered = &hit.numbered;
         if args.json {
             println!("{}", in_json(numbered));
         } else {
-            anstream::println!("{:>9}  {}  {:<10} {}", numbered.seq, local(numbered.time), numbered.entry.kind(), summary(&numbered.entry));
+            anstream::println!(
+                "{:>9}  {}  {:<10} {}",
+                numbered.seq,
+                local(numbered.time),
+                numbered.entry.kind(),
+                summary(&numbered.entry)
+            );
         }
     }
     if found.is_empty() && !args.json {
@@ -307,19 +343,28 @@ fn show_entry(record: &Reader, seq: Seq, as_json: bool) -> Answer {
     Ok(true)
 }
 
-fn verify(record: &Reader, expect: Option<&str>) -> Answer {
-    let progress = super::progress("entries");
-    let verification = ledger::verify(record, expect, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+fn verify(record: &Reader, checkpoints: &[CheckpointEntry]) -> Answer {
+    let progress = progress("entries");
+    let found = ledger::verify(record, checkpoints, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
     progress.done();
-    for finding in &verification.findings {
+    for finding in &found.findings {
         println!("{finding}");
     }
-    println!("{}", verification.summary());
-    Ok(verification.findings.is_empty())
+    if found.more > 0 {
+        println!("… and {} more", found.more);
+    }
+    let head = &found.head;
+    if found.is_sound() {
+        println!("{} entries, {} checkpoints: nothing was altered", found.entries, found.checkpoints);
+        println!("head {}:{}  (keep it elsewhere: it shows later whether the end was cut off)", head.seq, head.hash);
+    } else {
+        println!("{} entries: NOT SOUND, {} findings", found.entries, found.findings.len() as u64 + found.more);
+    }
+    Ok(found.is_sound())
 }
 
 fn rederive(record: &Reader, job: Option<&JobNumber>) -> Answer {
-    let progress = super::progress("entries");
+    let progress = progress("entries");
     let report = ledger::rederive(record, job, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
     progress.done();
     for difference in &report.differences {
@@ -334,24 +379,21 @@ fn rederive(record: &Reader, job: Option<&JobNumber>) -> Answer {
     Ok(report.differences.is_empty())
 }
 
-fn export(record: &Reader, format: ledger::Format, query: Query, to: Option<&Path>) -> Answer {
-    let written = match to {
-        None => ledger::export(record, &query, format, &mut std::io::stdout().lock()),
+fn export(record: &Reader, table: Table, range: RangeInclusive<Seq>, format: Format, to: Option<&Path>) -> Answer {
+    let rows = match to {
+        None => record.export(table, range, format, std::io::stdout().lock()),
         Some(path) => {
             let file = std::fs::File::create(path).map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?;
-            let mut file = std::io::BufWriter::new(file);
-            ledger::export(record, &query, format, &mut file)
-                .and_then(|count| file.flush().map(|()| count).map_err(Into::into))
+            record.export(table, range, format, std::io::BufWriter::new(file))
         }
     };
-    let count = written.map_err(Stop::failed)?;
-    eprintln!("{count} entries written");
+    eprintln!("{} rows written", rows.map_err(Stop::failed)?);
     Ok(true)
 }
 
 fn add_note(which: &WhichLedger, args: NoteArgs, wanted: notes::Wanted) -> Answer {
     let settings = which.station.as_deref().map(super::settings).transpose()?;
-    let mut writer = Ledger::open_existing(&which.path()?).map_err(Stop::failed)?;
+    let mut writer = Ledger::open(&which.path()?).map_err(Stop::failed)?;
     let mut past = Reader::open(writer.path()).map_err(Stop::failed)?;
     let note = notes::note(&past, Seq(args.entry), wanted, &args.reason, &args.by).map_err(Stop::input)?;
     let mut bench = Bench::new(super::setup_for(settings.as_ref(), &past)?, writer.head().seq);

@@ -7,7 +7,7 @@ use std::io::IsTerminal;
 pub(super) struct Progress(ProgressBar);
 
 /// A bar that counts `unit`: `bytes` are shown in their own way.
-pub(super) fn progress(unit: &str, of: Option<u64>) -> Progress {
+pub(super) fn progress(unit: &str) -> Progress {
     if !std::io::stderr().is_terminal() {
         return Progress(ProgressBar::hidden());
     }
@@ -15,17 +15,13 @@ pub(super) fn progress(unit: &str, of: Option<u64>) -> Progress {
         "bytes" => "{bytes} of {total_bytes}  {wide_bar}  {bytes_per_sec}  {eta} left".to_owned(),
         unit => format!("{{human_pos}} of {{human_len}} {unit}  {{wide_bar}}  {{per_sec}}  {{eta}} left"),
     };
-    match of {
-        None => Progress(ProgressBar::new_spinner()),
-        Some(of) => Progress(
-            ProgressBar::new(of)
-                .with_style(ProgressStyle::with_template(&template).expect("the templates above are sound")),
-        ),
-    }
+    let style = ProgressStyle::with_template(&template).expect("the templates above are sound");
+    Progress(ProgressBar::new(0).with_style(style))
 }
 
 impl Progress {
-    pub(super) fn at(&self, done: u64) {
+    pub(super) fn at(&self, done: u64, of: u64) {
+        self.0.set_length(of);
         self.0.set_position(done);
     }
 

@@ -65,7 +65,7 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     if let Some(job) = args.job {
         submit(Event::Chosen { job, by: "replay".to_owned() })?;
     }
-    let progress = progress("bytes", length);
+    let progress = progress("bytes");
     let mut done = 0;
     let mut frames = 0u64;
     let mut buffer = vec![0; 64 * 1024];
@@ -82,7 +82,7 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
             submit(Event::Frame { instrument: args.instrument.clone(), frame })?;
         }
         done += count as u64;
-        progress.at(done);
+        progress.at(done, length.unwrap_or(done));
         if count == 0 {
             break;
         }
