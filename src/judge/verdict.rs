@@ -3,6 +3,7 @@
 use crate::parsers::reading::{Eye, JobNumber};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use std::borrow::Cow;
 use std::fmt;
 
 /// Which lens an item is about.
@@ -52,10 +53,14 @@ pub enum Quantity {
     PrismImbalanceHorizontal,
     /// Vertical prism imbalance of a pair.
     PrismImbalanceVertical,
-    /// Pupillary distance.
+    /// Monocular distance PD; of the pair, their sum.
     Pd,
-    /// Segment height.
+    /// Monocular near PD; of the pair, their sum.
+    NearPd,
+    /// Segment height; of the pair, the difference right less left.
     SegmentHeight,
+    /// Height of the prism reference point; of the pair, the difference right less left.
+    ReferenceHeight,
 }
 
 /// How one item came out.
@@ -136,7 +141,7 @@ pub struct Item {
     )]
     pub limit: Option<Decimal>,
     /// `D`, `deg`, `prism-D` or `mm`.
-    pub unit: String,
+    pub unit: Cow<'static, str>,
     /// How it came out.
     pub outcome: ItemOutcome,
     /// The clause of the rule set that was applied.

@@ -3,7 +3,8 @@
 
 use super::SpheroCylinder;
 use super::lens::on_half_circle;
-use crate::parsers::reading::{AsSent, Lens, Reading};
+use crate::parsers::reading::{AsSent, Base, Lens, Reading};
+use rust_decimal::Decimal;
 
 /// Puts every lens of a reading into normal form, and keeps as sent what that changes.
 ///
@@ -14,7 +15,31 @@ pub fn normal_form(mut reading: Reading) -> Reading {
     reading
 }
 
+/// No lens and no place on one comes near this, in any unit. Sums of what is below it are
+/// exact; what is beyond it is left as it was sent and never judged.
+pub const REACH: Decimal = Decimal::from_parts(100_000, 0, 0, false, 0);
+
+/// Whether every number that is compared with an order is below [`REACH`] in magnitude.
+pub fn is_within_reach(lens: &Lens) -> bool {
+    let dioptres = [lens.sphere, lens.cylinder, lens.addition, lens.second_addition];
+    let places = [lens.pd, lens.near_pd, lens.segment_height, lens.reference_height];
+    let near = |value: Decimal| value.abs() < REACH;
+    dioptres.into_iter().flatten().all(|power| near(power.value()))
+        && lens.axis.is_none_or(|axis| near(axis.value()))
+        && places.into_iter().flatten().all(|place| near(place.value()))
+        && lens.prism.iter().flatten().all(|part| {
+            near(part.amount.value())
+                && match part.base {
+                    Base::Towards(angle) => near(angle.value()),
+                    _ => true,
+                }
+        })
+}
+
 fn normalise(lens: &mut Lens) {
+    if !is_within_reach(lens) {
+        return;
+    }
     let sent = AsSent { sphere: lens.sphere, cylinder: lens.cylinder, axis: lens.axis };
     match (lens.sphere, lens.cylinder) {
         (Some(sphere), Some(cylinder)) => {
@@ -71,6 +96,12 @@ mod tests {
             normalised(r#"{"left":{"sphere":-1.25,"cylinder":0.00,"axis":35}}"#),
             r#"{"left":{"sphere":-1.25,"cylinder":0.00,"as_sent":{"sphere":-1.25,"cylinder":0.00,"axis":35}}}"#
         );
+    }
+
+    #[test]
+    fn an_impossible_number_is_left_as_sent() {
+        let huge = r#"{"left":{"sphere":79228162514264337593543950335,"cylinder":79228162514264337593543950335,"axis":0}}"#;
+        assert_eq!(normalised(huge), huge);
     }
 
     #[test]

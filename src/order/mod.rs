@@ -1,4 +1,19 @@
 //! What was prescribed and asked of the lab for one job.
+//!
+//! - this file: the order model
+//! - [`validate`]: what an order must be to be worked to
+//! - [`intake`]: orders from files: [`read`] chooses by the file's name
+//! - `json`, `csv`: the two formats
+
+mod csv;
+pub mod intake;
+mod json;
+pub mod validate;
+
+pub use self::csv::read_csv;
+pub use intake::{Intake, Refusal, read};
+pub use json::read_json;
+pub use validate::Invalid;
 
 use crate::parsers::reading::{Eye, JobNumber, PrismPart};
 use crate::parsers::units::{Degree, Dioptre, Millimetre};
@@ -15,6 +30,11 @@ pub enum LensKind {
     Multifocal,
     /// Power that varies along a corridor (power-variation lens).
     Progressive,
+}
+
+impl LensKind {
+    /// Every kind.
+    pub const ALL: [LensKind; 3] = [LensKind::SingleVision, LensKind::Multifocal, LensKind::Progressive];
 }
 
 impl fmt::Display for LensKind {
