@@ -22,8 +22,8 @@ impl End {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FrameSpec {
     /// Bytes that every frame starts with; what stands outside start and end is
-    /// [`super::Ended::Stray`]. Where the first of them is a control byte, it also starts a new
-    /// frame inside an unfinished one.
+    /// [`super::Ended::Stray`]. Where it is one control byte, and frames are not of fixed length,
+    /// it also starts a new frame inside an unfinished one.
     pub start: Option<Vec<u8>>,
     /// What ends a frame.
     pub end: End,
@@ -53,7 +53,8 @@ impl FrameSpec {
             End::Bytes(ends) => ends
                 .iter()
                 .any(|end| ends.iter().any(|other| other.len() > end.len() && other.starts_with(end))),
-            End::Length(_) | End::Silence => false,
+            End::Length(_) => false,
+            End::Silence => true,
         };
         self.idle.or(undecided.then_some(Self::SETTLE))
     }
