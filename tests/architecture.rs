@@ -19,7 +19,7 @@ const PURE: &[&str] = &["optics", "order", "judge", "bench"];
 /// What a pure place never names: disks, sockets, clocks, chance, the database and the runtime.
 const WORLD: &[&str] = &[
     "std::fs", "std::net", "std::io", "std::env", "std::process", "std::thread", "std::time", "tokio", "rusqlite",
-    "serialport", "tracing", "Timestamp::now", "Zoned::now", "rand::",
+    "serialport", "tracing", "Timestamp::now", "ZonedDateTime::now", "rand::",
 ];
 
 fn sources(folder: &Path) -> Vec<(PathBuf, String)> {

@@ -9,13 +9,13 @@ use crate::judge::verdict::{Outcome, Quantity};
 use crate::ledger::{self, Format, Hash, Ledger, Query, Reader, Table};
 use crate::parsers::reading::{Eye, JobNumber};
 use crate::station::notes;
-use jiff::{Timestamp, Zoned};
+use jiff::{Timestamp, ZonedDateTime};
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum LedgerCommand {
-    /// Find entries by job, time, kind, instrument, outcome or quantity out of limit
+    /// Find entries by job, time, instrument, person, outcome or quantity out of limit
     Search(SearchArgs),
     /// Show one entry: what it holds, and what was said of it later
     Show {
@@ -112,12 +112,12 @@ pub(super) struct SearchArgs {
     /// Before this time
     #[arg(long, value_parser = time_of)]
     until: Option<Timestamp>,
-    /// frame, reading, order, verdict, job, note, port, …
-    #[arg(long, value_parser = kind)]
-    kind: Option<String>,
     /// The instrument's name in the settings
     #[arg(long)]
     instrument: Option<String>,
+    /// Who measured or said something
+    #[arg(long)]
+    person: Option<String>,
     /// pass, fail, borderline or incomplete
     #[arg(long, value_parser = named::<Outcome>)]
     outcome: Option<Outcome>,
@@ -172,13 +172,6 @@ fn checkpoint(text: &str) -> Result<CheckpointEntry, String> {
         .ok_or_else(|| "expected the number of entries, a colon and the hash, such as 1204:5f3a…".to_owned())
 }
 
-fn kind(text: &str) -> Result<String, String> {
-    if Entry::KINDS.contains(&text) {
-        return Ok(text.to_owned());
-    }
-    Err(format!("expected one of {}", Entry::KINDS.join(", ")))
-}
-
 /// A date or a time of this computer's time zone, or a time with its zone.
 fn time_of(text: &str) -> Result<Timestamp, String> {
     let here = jiff::tz::TimeZone::system();
@@ -223,8 +216,8 @@ fn search(args: SearchArgs) -> Answer {
         job_prefix: args.job.unwrap_or_default(),
         from: args.since,
         until: args.until,
-        kind: args.kind,
         instrument: args.instrument,
+        person: args.person,
         outcome: args.outcome,
         out_of_limit: args.out_of_limit,
         limit: args.limit,
@@ -263,7 +256,7 @@ fn in_json(numbered: &Numbered) -> String {
 }
 
 fn local(time: Timestamp) -> String {
-    Zoned::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
+    ZonedDateTime::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 
 /// What an entry says, in one line.

@@ -5,7 +5,7 @@ use crate::bench::entry::PortState;
 use crate::parsers::notation;
 use crate::station::port::{Heard, Listener, keep_open};
 use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
-use jiff::Zoned;
+use jiff::ZonedDateTime;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -83,7 +83,7 @@ impl Listener for Printer {
     }
 
     async fn hear(&mut self, heard: Heard<'_>) {
-        let time = Zoned::now().strftime("%H:%M:%S%.3f").to_string();
+        let time = ZonedDateTime::now().strftime("%H:%M:%S%.3f").to_string();
         match heard {
             Heard::Bytes(bytes) => {
                 if let Some(file) = &mut self.file

@@ -1,6 +1,5 @@
 //! Commands: their arguments and what they print. What they do stands elsewhere.
 
-mod demo;
 mod judge;
 mod layout;
 mod ledger;
@@ -11,10 +10,9 @@ mod progress;
 mod replay;
 mod run;
 mod show;
-mod simulated;
 
 use crate::bench::Setup;
-use crate::bench::entry::InForce;
+use crate::bench::entry::{Entry, InForce, Seq};
 use crate::judge::RuleSet;
 use clap::{Args, Parser, Subcommand};
 use jiff::SignedDuration;
@@ -48,8 +46,6 @@ struct Cli {
 enum Command {
     /// Run a station: read its instruments, judge, record. Ends on Ctrl-C or SIGTERM
     Run(run::RunArgs),
-    /// Show the whole job with simulated instruments of an invented lab
-    Demo(demo::DemoArgs),
     /// List the serial ports of this computer
     Ports(ports::PortsArgs),
     /// Show what arrives on a port, as text and hex, with times
@@ -96,7 +92,6 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let answer = match cli.command {
         Command::Run(args) => run::run(args),
-        Command::Demo(args) => demo::run(args),
         Command::Ports(args) => ports::run(args),
         Command::Listen(args) => listen::run(args),
         Command::Layout(command) => layout::run(command),
@@ -173,7 +168,13 @@ fn setup_for(settings: Option<&crate::station::settings::Settings>, record: &cra
     if let Some(settings) = settings {
         return Ok(crate::station::run::setup(settings));
     }
-    let rules = match record.last_in_force(InForce::Rules).map_err(Stop::failed)? {
+    let everything = Seq(0)..=Seq(u64::MAX);
+    let texts = record.of_kind("in-force", everything, usize::MAX).map_err(Stop::failed)?;
+    let last = texts.into_iter().rev().find_map(|numbered| match numbered.entry {
+        Entry::InForce(text) if text.what == InForce::Rules => Some(text),
+        _ => None,
+    });
+    let rules = match last {
         Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
         None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
     };

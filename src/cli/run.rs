@@ -105,7 +105,7 @@ impl Output {
     }
 
     fn entry(&self, numbered: &Numbered, batch: &[Numbered]) {
-        let time = numbered.time.to_zoned(self.timezone.clone()).strftime("%H:%M:%S").to_string();
+        let time = numbered.time.to_zoned_datetime(self.timezone.clone()).strftime("%H:%M:%S").to_string();
         match &numbered.entry {
             Entry::Verdict(verdict) if self.json => println!("{}", json(verdict)),
             Entry::Verdict(verdict) => anstream::println!("{}", show::line(&time, verdict)),

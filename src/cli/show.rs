@@ -45,7 +45,9 @@ pub(super) fn quantity(quantity: Quantity) -> &'static str {
         Quantity::PrismImbalanceHorizontal => "prism imbalance horizontal",
         Quantity::PrismImbalanceVertical => "prism imbalance vertical",
         Quantity::Pd => "PD",
+        Quantity::NearPd => "near PD",
         Quantity::SegmentHeight => "segment height",
+        Quantity::ReferenceHeight => "reference height",
     }
 }
 

@@ -84,6 +84,7 @@ pub fn judge(order: &Order, measured: &Reading, rules: &RuleSet) -> Verdict {
         outcome,
         items,
         decision: rules.decision().to_owned(),
+        basis: None,
         notes,
     }
 }

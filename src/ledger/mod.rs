@@ -11,6 +11,7 @@
 pub mod chain;
 pub mod error;
 pub mod file;
+mod past;
 pub mod project;
 pub mod read;
 pub mod search;

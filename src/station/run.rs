@@ -169,7 +169,7 @@ where
         Ok(Ok(Ok(ledger))) => ledger,
     };
     let head = ledger.head();
-    tracing::info!(entries = head.seq.0, head = head.hash_hex(), "stopped; every entry is on record");
+    tracing::info!(entries = head.seq.0, head = %head.hash, "stopped; every entry is on record");
     drop(ledger);
     // The sender is gone with the writer: this ends once everything is shown.
     let _ = shown.await;
