@@ -3,23 +3,31 @@
 //! - [`store`]: the one writer
 //! - [`chain`]: the hashes; how an auditor computes them again
 //! - [`project`]: the terms by which entries are found, written with them
+//! - [`read`], [`search`]: reading, while others write
+//! - [`verify`](mod@verify): whether it is what was written
+//! - [`export`], [`backup`]: getting it out
 //! - `schema.sql`, `projections.sql`: the tables, and the views for auditors
-//! - `file`, `error`: the file, its lock, and what can go wrong
+//! - [`file`](mod@file), [`error`]: the file, its lock, and what can go wrong
 //!
 //! Nothing outside this module knows of SQL, and the core does not know of this module.
 
+pub mod backup;
 pub mod chain;
 pub mod error;
+pub mod export;
 pub mod file;
 mod past;
 pub mod project;
 pub mod read;
 pub mod search;
 pub mod store;
+pub mod verify;
 
 pub use chain::{Hash, Head};
 pub use error::LedgerError;
+pub use export::{Format, Table};
 pub use project::Field;
 pub use read::{Reader, Stored};
 pub use search::{Hit, Query};
 pub use store::Ledger;
+pub use verify::{Finding, Problem, Verification, verify};

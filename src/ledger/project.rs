@@ -129,7 +129,9 @@ impl Projector {
         match entry {
             Entry::Reading(_) => self.keep_origin(seq, origin),
             Entry::Verdict(verdict) => {
-                for reading in verdict.basis.iter().flat_map(|basis| &basis.readings) {
+                // What comes later is not known when this is written, so it does not count in a rebuild.
+                let readings = verdict.basis.iter().flat_map(|basis| &basis.readings);
+                for reading in readings.filter(|reading| **reading < seq) {
                     for id in self.origin(source, tables, *reading)? {
                         self.post(id, seq);
                     }

@@ -205,3 +205,40 @@ impl Reader {
         Ok(of_job.then_some(Hit { numbered, jobs }))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::{file, read};
+    use super::sql;
+
+    /// Every statement of reading and search finds its way by an index.
+    #[test]
+    fn no_statement_reads_a_whole_table() {
+        let conn = file::in_memory().unwrap();
+        for sql in [
+            sql::DAYS,
+            sql::COUNT,
+            sql::JOBS,
+            sql::LAST_OF_JOBS,
+            sql::HOLDS,
+            sql::BY_TERM,
+            sql::BY_JOBS,
+            sql::BY_NUMBER,
+            read::sql::ENTRY,
+            read::sql::RANGE,
+            read::sql::OF_TERM,
+            read::sql::LATEST_ORDER,
+            read::sql::VALUES,
+        ] {
+            let mut explain = conn.prepare(&format!("EXPLAIN QUERY PLAN {sql}")).unwrap();
+            let mut rows = explain.raw_query();
+            let mut plan: Vec<String> = Vec::new();
+            while let Some(row) = rows.next().unwrap() {
+                plan.push(row.get("detail").unwrap());
+            }
+            assert!(plan.iter().any(|step| step.starts_with("SEARCH")), "{sql}: {plan:?}");
+            let scans = |step: &&String| step.starts_with("SCAN") && !step.starts_with("SCAN (subquery");
+            assert_eq!(plan.iter().find(scans), None, "{sql}: {plan:?}");
+        }
+    }
+}

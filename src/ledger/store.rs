@@ -171,3 +171,57 @@ pub(super) fn head_of(conn: &Connection) -> rusqlite::Result<Head> {
 pub(super) fn time_text(time: Timestamp) -> String {
     format!("{time:.6}")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bench::entry::{InForce, InForceEntry, TextHash};
+
+    fn long_texts(after: u64, count: u64) -> Vec<Numbered> {
+        let text = "x".repeat(20_000);
+        (after + 1..=after + count)
+            .map(|seq| Numbered {
+                seq: Seq(seq),
+                time: Timestamp::UNIX_EPOCH,
+                entry: Entry::InForce(InForceEntry {
+                    what: InForce::Rules,
+                    name: format!("rules-{seq}"),
+                    hash: TextHash::of(&seq.to_string()),
+                    text: text.clone(),
+                }),
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_full_disk_is_told_and_the_same_batch_goes_in_when_there_is_room() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("full.ledger");
+        let mut ledger = Ledger::open(&path).unwrap();
+        let head = ledger.append(&long_texts(0, 2)).unwrap();
+        ledger.conn.pragma_update(None, "max_page_count", 30).unwrap();
+        for _ in 0..2 {
+            let full = ledger.append(&long_texts(2, 20)).unwrap_err();
+            assert!(matches!(full, LedgerError::Full { .. }), "{full}");
+            assert_eq!(ledger.head(), head);
+            assert_eq!(head_of(&ledger.conn).unwrap(), head);
+        }
+        ledger.append(&long_texts(2, 1)).expect("what fits goes in");
+        ledger.conn.pragma_update(None, "max_page_count", 1_000_000).unwrap();
+        assert_eq!(ledger.append(&long_texts(3, 19)).unwrap().seq, Seq(22));
+        let reader = crate::ledger::Reader::open(&path).unwrap();
+        let verified = crate::ledger::verify(&reader, &[], |_, _| {}).unwrap();
+        assert!(verified.is_sound(), "{:?}", verified.findings);
+    }
+
+    #[test]
+    fn a_read_only_ledger_is_told_from_a_full_disk() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut ledger = Ledger::open(folder.path().join("read-only.ledger")).unwrap();
+        ledger.conn.pragma_update(None, "query_only", true).unwrap();
+        let refused = ledger.append(&long_texts(0, 1)).unwrap_err();
+        assert!(matches!(refused, LedgerError::ReadOnly { .. }), "{refused}");
+        ledger.conn.pragma_update(None, "query_only", false).unwrap();
+        ledger.append(&long_texts(0, 1)).unwrap();
+    }
+}
