@@ -1,5 +1,6 @@
 //! Commands: their arguments and what they print. What they do stands elsewhere.
 
+mod demo;
 mod judge;
 mod layout;
 mod ledger;
@@ -46,6 +47,8 @@ struct Cli {
 enum Command {
     /// Run a station: read its instruments, judge, record. Ends on Ctrl-C or SIGTERM
     Run(run::RunArgs),
+    /// Show the whole job with simulated instruments of an invented lab
+    Demo(demo::DemoArgs),
     /// List the serial ports of this computer
     Ports(ports::PortsArgs),
     /// Show what arrives on a port, as text and hex, with times
@@ -92,6 +95,7 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let answer = match cli.command {
         Command::Run(args) => run::run(args),
+        Command::Demo(args) => demo::run(args),
         Command::Ports(args) => ports::run(args),
         Command::Listen(args) => listen::run(args),
         Command::Layout(command) => layout::run(command),
