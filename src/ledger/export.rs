@@ -84,7 +84,7 @@ impl Reader {
     ) -> Result<u64, LedgerError> {
         let sql = format!("SELECT * FROM {} WHERE seq BETWEEN ?1 AND ?2 ORDER BY seq", table.name());
         let mut statement = self.conn.prepare(&sql).at(&self.path)?;
-        let columns: Vec<String> = statement.column_names().into_iter().map(str::to_owned).collect();
+        let columns: Vec<String> = statement.column_names().map(str::to_owned).collect();
         let mut rows = statement.query([as_sql(range.start().0), as_sql(range.end().0)]).at(&self.path)?;
         let mut to = Writer::new(format, out, &columns)?;
         let mut written = 0;

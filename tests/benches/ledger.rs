@@ -41,7 +41,7 @@ fn triple(n: u64) -> [Numbered; 3] {
     let seq = 3 * n;
     let job = (100_000 + n / 4).to_string();
     let instrument = ["focimeter-1", "focimeter-2"][usize::from(n % 2 == 1)];
-    let failed: &[Quantity] = if n % 20 == 0 { &[Quantity::Axis] } else { &[] };
+    let failed: &[Quantity] = if n.is_multiple_of(20) { &[Quantity::Axis] } else { &[] };
     let time =
         sample::seven() + SignedDuration::from_secs(i64::try_from(20 * n).expect("within the calendar"));
     [

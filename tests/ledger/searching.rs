@@ -111,7 +111,7 @@ fn many_jobs_are_searched_as_a_plain_filter_would() {
 fn dates_hold_where_the_clock_was_set_back() {
     let mut entries = numbered(0, seven(), morning());
     for numbered in &mut entries[10..] {
-        numbered.time = numbered.time - SignedDuration::from_hours(72);
+        numbered.time -= SignedDuration::from_hours(72);
     }
     let place = place();
     Ledger::open(&place.path).unwrap().append(&entries).unwrap();
