@@ -1,7 +1,10 @@
 //! What became of every byte of a frame.
 
-use super::Reject;
+use super::program::Program;
+use super::run::run;
 use crate::reading::Reading;
+use crate::reject::Reject;
+use nom::Offset;
 use serde::Serialize;
 use std::ops::Range;
 
@@ -55,4 +58,71 @@ pub enum What {
         /// Why.
         why: String,
     },
+}
+
+/// Told by a run what it takes bytes for.
+pub(super) trait Trace {
+    /// `bytes` are a part of the frame. `what` is only called where somebody listens.
+    fn mark(&mut self, bytes: &[u8], what: impl FnOnce() -> What);
+}
+
+/// Nobody listens: costs nothing.
+pub(super) struct Silent;
+
+impl Trace for Silent {
+    fn mark(&mut self, _: &[u8], _: impl FnOnce() -> What) {}
+}
+
+/// Writes down every mark.
+struct Spans<'f> {
+    frame: &'f [u8],
+    spans: Vec<Span>,
+}
+
+impl Trace for Spans<'_> {
+    fn mark(&mut self, bytes: &[u8], what: impl FnOnce() -> What) {
+        if !bytes.is_empty() {
+            let start = self.frame.offset(bytes);
+            self.spans.push(Span { range: start..start + bytes.len(), what: what() });
+        }
+    }
+}
+
+/// Runs `program` and says what became of every byte of `frame`.
+pub(super) fn account(program: &Program, name: &str, frame: &[u8]) -> Account {
+    let mut trace = Spans { frame, spans: Vec::new() };
+    let result = run(program, frame, &mut trace).map_err(|miss| miss.into_reject(name, frame));
+    let mut marks = trace.spans;
+    if let Err(reject) = &result {
+        // Whatever was taken for something before the frame was rejected counts no more.
+        marks.retain(|span| span.range.start < reject.offset);
+        for span in &mut marks {
+            span.range.end = span.range.end.min(reject.offset);
+        }
+    }
+    marks.sort_by_key(|span| span.range.start);
+    let mut spans = Vec::with_capacity(marks.len());
+    let mut at = 0;
+    for span in marks {
+        unread(&mut spans, at..span.range.start, &result);
+        at = span.range.end;
+        spans.push(span);
+    }
+    unread(&mut spans, at..frame.len(), &result);
+    Account { spans, result }
+}
+
+/// Adds the bytes that a run never reached, if there are any.
+fn unread(spans: &mut Vec<Span>, range: Range<usize>, result: &Result<Reading, Reject>) {
+    if range.is_empty() {
+        return;
+    }
+    let why = match result {
+        Ok(_) => "no part of the layout is about it".to_owned(),
+        Err(reject) if range.contains(&reject.offset) => {
+            format!("rejected at byte {}: expected {}", reject.offset, reject.expected)
+        }
+        Err(reject) => format!("the frame was rejected at byte {}", reject.offset),
+    };
+    spans.push(Span { range, what: What::Unread { why } });
 }

@@ -1,7 +1,21 @@
 //! The text format that says how an instrument writes its frames.
 
 mod account;
+mod built_in;
+mod compile;
+mod compile_field;
+mod compile_line;
+mod conflicts;
+mod draft;
 mod error;
+mod field;
+mod miss;
+mod number;
+mod program;
+mod quantity;
+mod run;
+mod style;
+mod text;
 
 pub use crate::reject::Reject;
 pub use account::{Account, Span, What};
@@ -18,6 +32,7 @@ pub struct Layout {
     title: String,
     text: String,
     framing: FrameSpec,
+    program: program::Program,
 }
 
 impl Layout {
@@ -26,18 +41,24 @@ impl Layout {
     /// # Errors
     /// One message with origin, line, what is wrong and what was expected.
     pub fn from_toml(text: &str, origin: &str) -> Result<Self, LayoutError> {
-        let _ = (text, origin);
-        todo!()
+        let compiled = compile::compile(text::Source { text, origin })?;
+        Ok(Self {
+            name: compiled.name,
+            title: compiled.title,
+            text: text.to_owned(),
+            framing: compiled.framing,
+            program: compiled.program,
+        })
     }
 
     /// The built-in layout of this name.
     pub fn built_in(name: &str) -> Option<Arc<Self>> {
-        Self::built_in_all().into_iter().find(|layout| layout.name() == name)
+        built_in::ALL.iter().find(|layout| layout.name() == name).cloned()
     }
 
     /// Every built-in layout.
     pub fn built_in_all() -> Vec<Arc<Self>> {
-        todo!()
+        built_in::ALL.clone()
     }
 
     /// The name by which a station's settings choose it.
@@ -65,13 +86,12 @@ impl Layout {
     /// # Errors
     /// The first byte that was not as the layout says.
     pub fn read(&self, frame: &[u8]) -> Result<Reading, Reject> {
-        let _ = frame;
-        todo!()
+        run::run(&self.program, frame, &mut account::Silent)
+            .map_err(|miss| miss.into_reject(&self.name, frame))
     }
 
     /// The same as [`Self::read`], and what became of every byte.
     pub fn account(&self, frame: &[u8]) -> Account {
-        let _ = frame;
-        todo!()
+        account::account(&self.program, &self.name, frame)
     }
 }

@@ -1,4 +1,10 @@
 //! Parsers in Rust for what a layout cannot say.
+//!
+//! To add one: copy [`mask`], draw the wire format in its doc comment with an example that is a
+//! test, register it in [`ALL`], and record frames under `fixtures/frames/NAME/`; the test suite
+//! fails until they are there.
+
+pub mod mask;
 
 use crate::frame::FrameSpec;
 use crate::reading::Reading;
@@ -20,7 +26,7 @@ pub trait FrameParser: Sync {
 }
 
 /// Every native parser: one line registers one.
-pub static ALL: &[&dyn FrameParser] = &[];
+pub static ALL: &[&dyn FrameParser] = &[&mask::Mask];
 
 /// The native parser of this name.
 pub fn named(name: &str) -> Option<&'static dyn FrameParser> {
