@@ -2,10 +2,6 @@
 
 use super::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
 use crate::bench::entry::{PortEntry, PortState};
-use rustix::fs::OFlags;
-use std::fs::{File, OpenOptions, TryLockError};
-use std::io;
-use std::os::unix::fs::OpenOptionsExt;
 use std::path::Path;
 use std::pin::Pin;
 use std::time::Duration;
@@ -55,14 +51,14 @@ pub async fn keep_open(
     let mut last_failure = None;
     loop {
         match open(settings) {
-            Ok(mut open) => {
+            Ok(mut stream) => {
                 pause = FIRST_PAUSE;
                 last_failure = None;
                 listener.hear(entry(PortState::Opened, None)).await;
-                match read(&mut open.stream, listener, shutdown.as_mut()).await {
+                match read(&mut stream, listener, shutdown.as_mut()).await {
                     Some(why) => listener.hear(entry(PortState::Lost, Some(why))).await,
                     None => {
-                        drain(&mut open.stream, listener).await;
+                        drain(&mut stream, listener).await;
                         listener.hear(entry(PortState::Closed, None)).await;
                         return;
                     }
@@ -127,16 +123,10 @@ async fn drain(stream: &mut SerialStream, listener: &mut impl Listener) {
     }
 }
 
-/// An open port and the lock that keeps a second process off it.
-struct OpenPort {
-    stream: SerialStream,
-    _lock: File,
-}
-
-fn open(settings: &PortSettings) -> Result<OpenPort, String> {
+/// Opens a tty with its settings; a lock on the device keeps a second process off it.
+fn open(settings: &PortSettings) -> Result<SerialStream, String> {
     let device = &settings.device;
-    let lock = lock(device)?;
-    let stream = tokio_serial::new(device.to_string_lossy(), settings.baud)
+    tokio_serial::new(device.to_string_lossy(), settings.baud)
         .data_bits(match settings.data_bits {
             DataBits::Five => tokio_serial::DataBits::Five,
             DataBits::Six => tokio_serial::DataBits::Six,
@@ -158,31 +148,19 @@ fn open(settings: &PortSettings) -> Result<OpenPort, String> {
             Flow::Hardware => tokio_serial::FlowControl::Hardware,
         })
         .open_native_async()
-        .map_err(|why| cannot_open(device, why.into()))?;
-    Ok(OpenPort { stream, _lock: lock })
+        .map_err(|why| cannot_open(device, why))
 }
 
-/// An advisory lock on the device itself: it also holds where the tty's own exclusive mode does
-/// not, which is so for a privileged process.
-fn lock(device: &Path) -> Result<File, String> {
-    let file = OpenOptions::new()
-        .read(true)
-        .custom_flags((OFlags::NOCTTY | OFlags::NONBLOCK).bits() as i32)
-        .open(device)
-        .map_err(|why| cannot_open(device, why))?;
-    match file.try_lock() {
-        Ok(()) => Ok(file),
-        Err(TryLockError::WouldBlock) => {
-            Err("another program has this port open: close it, or give this station another port".to_owned())
+fn cannot_open(device: &Path, why: tokio_serial::Error) -> String {
+    use std::io::ErrorKind;
+    use tokio_serial::ErrorKind::{Io, NoDevice};
+    match why.kind {
+        // What is there and still counts as no device is held by somebody else.
+        NoDevice if device.exists() => {
+            "another program has this port open: close it, or give this station another port".to_owned()
         }
-        Err(TryLockError::Error(why)) => Err(cannot_open(device, why)),
-    }
-}
-
-fn cannot_open(device: &Path, why: io::Error) -> String {
-    match why.kind() {
-        io::ErrorKind::NotFound => "no such device: is the adapter plugged in?".to_owned(),
-        io::ErrorKind::PermissionDenied => format!(
+        NoDevice | Io(ErrorKind::NotFound) => "no such device: is the adapter plugged in?".to_owned(),
+        Io(ErrorKind::PermissionDenied) => format!(
             "no permission to open {}: add the user to the group that owns it (often `dialout`)",
             device.display()
         ),

@@ -2,7 +2,7 @@
 
 use super::run::{Output, logs, station, stop_signal};
 use super::{Answer, Stop, runtime, settings, show};
-use crate::bench::entry::{Entry, Seq};
+use crate::bench::entry::{Entry, Numbered, PortState, Seq};
 use crate::judge::verdict::{Outcome, Verdict};
 use crate::ledger::{LedgerError, Reader};
 use crate::parsers::notation;
@@ -158,8 +158,9 @@ impl Simulated {
     fn play(&mut self, once: bool) -> Result<(), Stop> {
         let scenario: Scenario = toml::from_str(SCENARIO).map_err(Stop::failed)?;
         self.until("the ports and orders", |record| {
-            let found = |kind| record.of_kind(kind, Seq(0)..=Seq(u64::MAX), usize::MAX).map(|found| found.len());
-            Ok(found("port")? >= DEVICES.len() && found("order")? >= ORDERS.lines().count())
+            let found = |kind| record.of_kind(kind, Seq(0)..=Seq(u64::MAX), usize::MAX);
+            let open = found("port")?.iter().filter(|entry| is_opened(entry)).count();
+            Ok(open >= DEVICES.len() && found("order")?.len() >= ORDERS.lines().count())
         })?;
         for step in &scenario.step {
             if let Some(say) = &step.say {
@@ -251,6 +252,10 @@ impl Simulated {
             std::thread::park();
         }
     }
+}
+
+fn is_opened(numbered: &Numbered) -> bool {
+    matches!(&numbered.entry, Entry::Port(port) if port.state == PortState::Opened)
 }
 
 fn latest_verdict(record: &Reader, job: &JobNumber) -> Result<Option<Box<Verdict>>, Stop> {
