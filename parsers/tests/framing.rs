@@ -153,6 +153,8 @@ fn specs() -> impl Strategy<Value = FrameSpec> {
         Just(None),
         Just(Some(b"\x02".to_vec())),
         Just(Some(b"a\x02".to_vec())),
+        Just(Some(b"\x02a".to_vec())),
+        Just(Some(b"\x02\x02b".to_vec())),
         Just(Some(b"aab".to_vec()))
     ];
     (start, end, 0_usize..3, 1_usize..12, prop_oneof![Just(None), Just(Some(20))])
@@ -164,7 +166,7 @@ fn streams() -> impl Strategy<Value = Vec<u8>> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(4000))]
+    #![proptest_config(ProptestConfig::with_cases(8000))]
 
     #[test]
     fn any_split_gives_the_same_frames(spec in specs(), stream in streams(), splits in prop::collection::vec(0_usize..60, 0..8)) {

@@ -202,7 +202,7 @@ impl Framer {
     /// In a frame, or in the rest of one that was too long: up to its end.
     fn cut_frame(&self, bytes: &[u8], settle: bool) -> Cut {
         let restart = self.restart();
-        let overrun = self.overrun && restart != bytes.first().copied();
+        let overrun = self.overrun && !restart.is_some_and(|start| bytes.starts_with(start));
         let whole = if overrun { Ended::Oversize } else { Ended::Complete };
         let head = self.spec.start.as_ref().filter(|_| !overrun).map_or(0, Vec::len);
         let window = &bytes[..bytes.len().min(self.spec.max)];
@@ -217,7 +217,7 @@ impl Framer {
             Found::Nothing => window.len(),
             Found::Open { at } | Found::End { at, .. } => *at,
         };
-        if let Some(again) = restart.and_then(|start| memchr(start, &window[from..before])) {
+        if let Some(again) = restart.and_then(|start| memmem::find(&window[from..before], start)) {
             let ended = if overrun { Ended::Oversize } else { Ended::Unfinished };
             return Cut::Here(Piece::of(from + again, ended));
         }
@@ -232,19 +232,16 @@ impl Framer {
                 overrun: true,
                 late: Vec::new(),
             }),
-            Found::Nothing => Cut::Wait(window.len()),
-            Found::Open { at } | Found::End { at, .. } => Cut::Wait(at),
+            // A start may straddle the bytes that came and those to come.
+            _ => Cut::Wait((before + 1).saturating_sub(restart.map_or(1, <[u8]>::len))),
         }
     }
 
-    /// The start byte, where it cannot be data and so also starts a new frame in an unfinished
-    /// one. In frames of fixed length it could be data.
-    fn restart(&self) -> Option<u8> {
-        match (self.spec.start.as_deref(), &self.spec.end) {
-            (_, End::Length(_)) => None,
-            (Some([start]), _) if start.is_ascii_control() => Some(*start),
-            _ => None,
-        }
+    /// The start bytes, where they cannot be data and so also start a new frame in an unfinished
+    /// one. In frames of fixed length they could be data.
+    fn restart(&self) -> Option<&[u8]> {
+        let start = self.spec.start.as_deref().filter(|start| start[0].is_ascii_control())?;
+        (!matches!(self.spec.end, End::Length(_))).then_some(start)
     }
 }
 

@@ -22,8 +22,8 @@ impl End {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct FrameSpec {
     /// Bytes that every frame starts with; what stands outside start and end is
-    /// [`super::Ended::Stray`]. Where it is one control byte, and frames are not of fixed length,
-    /// it also starts a new frame inside an unfinished one.
+    /// [`super::Ended::Stray`]. Where its first is a control byte, and frames are not of fixed
+    /// length, it also starts a new frame inside an unfinished one.
     pub start: Option<Vec<u8>>,
     /// What ends a frame.
     pub end: End,

@@ -51,17 +51,18 @@ pub(super) fn read<'a, T: Trace>(
     Ok(())
 }
 
-/// Keeps `cell` as text under `name`.
+/// Keeps `cell` as text under the name that is its `tag`.
 pub(super) fn keep<'a, T: Trace>(
     run: &mut Run<'a, '_, T>,
-    name: &str,
+    tag: &'a [u8],
     cell: &'a [u8],
 ) -> Result<(), Miss<'a>> {
-    let text = printable(trimmed(cell))?;
+    let name = printable(tag)?;
+    let text = printable(trimmed(cell)).map_err(|miss| miss.in_field(name))?;
     if run.draft.reading.kept.insert(name.to_owned(), text.to_owned()).is_some() {
-        return Err(Miss::new(cell, Expected::Words("every kept field only once")));
+        return Err(Miss::new(cell, Expected::Once(name)).in_field(name));
     }
-    run.trace.mark(cell, || What::Field { name: name.to_owned(), absent: false });
+    run.trace.mark(cell, || What::Field { name: name.to_owned(), absent: text.is_empty() });
     Ok(())
 }
 

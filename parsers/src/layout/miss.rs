@@ -91,13 +91,13 @@ impl fmt::Display for Expected<'_> {
             Self::Digits(count) => write!(f, "{count} digits"),
             Self::Field(name) => write!(f, "the field {name}"),
             Self::Once(name) => write!(f, "{name} only once"),
-            Self::Line(name) => write!(f, "the line {name}"),
+            Self::Line(name) => f.write_str(name),
             Self::EndAfter(what) => write!(f, "the end of the line after {what}"),
             Self::Columns(count) => write!(f, "a line of {count} bytes"),
             Self::Length(count) => write!(f, "a frame of {count} bytes"),
             Self::Within(quantity) => {
                 let (least, most) = quantity.range();
-                write!(f, "a {} from {least} to {most} {}", quantity.name(), quantity.units()[0].0)
+                write!(f, "{} from {least} to {most} {}", quantity.name(), quantity.units()[0].0)
             }
             Self::Checksum(written, algorithm, sum) => f.write_str(&written.show(*algorithm, *sum)),
         }

@@ -253,7 +253,7 @@ mod tests {
         check(&form, "1.", "a digit at 2");
         check(&form, "--1", "a digit at 1");
         check(&form, "1,5", "the end of the number at 1");
-        check(&form, "40.01", "a sphere from -40 to 40 D at 0");
+        check(&form, "40.01", "sphere from -40 to 40 D at 0");
         check(&form, "-40.00", "-40.00");
         check(&form, "0000000001", "at most 9 digits at 0");
     }

@@ -6,7 +6,6 @@ use super::field;
 use super::miss::{Expected, Miss};
 use super::number::{literal, trimmed};
 use super::program::{Check, Columned, Form, Line, Placed, Program, Separator, Tagged, Unknown};
-use crate::notation;
 use crate::reading::{Eye, Reading};
 use memchr::{memchr, memmem};
 use nom::Parser;
@@ -89,7 +88,7 @@ impl<'a, T: Trace> Run<'a, '_, T> {
         let (content, tail) = rest.split_at(at);
         let (tail, before) =
             literal(&check.before, tail).map_err(|miss| Miss::from(miss).in_field("checksum"))?;
-        let (after, sum) = tail.split_at(length);
+        let (sum, after) = tail.split_at(length);
         let (_, after) =
             literal(&check.after, after).map_err(|miss| Miss::from(miss).in_field("checksum"))?;
         self.trace.mark(before, || What::Literal);
@@ -141,6 +140,9 @@ impl<'a, T: Trace> Run<'a, '_, T> {
             if rest.is_empty() {
                 break;
             }
+        }
+        if seen == 0 && program.skip_blank {
+            return Ok(());
         }
         let missing =
             program.lines.iter().enumerate().find(|(index, line)| line.needed && seen & 1 << index == 0);
@@ -220,10 +222,7 @@ impl<'a, T: Trace> Run<'a, '_, T> {
                 (None, Unknown::Skip) => {
                     self.trace.mark(value, || What::Skipped { why: "an unknown tag".to_owned() });
                 }
-                (None, Unknown::Keep) => {
-                    let name = notation::to_text(trimmed(tag));
-                    field::keep(self, &name, value)?;
-                }
+                (None, Unknown::Keep) => field::keep(self, trimmed(tag), value)?,
             }
         }
         let missing =
