@@ -96,3 +96,50 @@ fn contained(parser: &dyn FrameParser, frame: &[u8]) -> Result<Reading, Reject> 
         Err(Reject::at(frame, 0, parser.name(), None, expected))
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::End;
+    use std::sync::LazyLock;
+
+    struct Faulty;
+
+    static FRAMING: LazyLock<FrameSpec> = LazyLock::new(|| FrameSpec::ended_by(End::any_newline()));
+
+    impl FrameParser for Faulty {
+        fn name(&self) -> &'static str {
+            "faulty"
+        }
+        fn title(&self) -> &'static str {
+            "A parser with a mistake in it"
+        }
+        fn framing(&self) -> &FrameSpec {
+            &FRAMING
+        }
+        fn read(&self, frame: &[u8]) -> Result<Reading, Reject> {
+            panic!("{} bytes were too many", frame.len())
+        }
+    }
+
+    #[test]
+    fn a_panic_in_a_native_parser_becomes_a_reject() {
+        let reject = Reader::Native(&Faulty).read(b"abc").unwrap_err();
+        assert_eq!(
+            reject.to_string(),
+            "layout faulty, byte 0: expected no panic in the parser itself, but it said \
+             \"3 bytes were too many\": report this frame, found abc"
+        );
+    }
+
+    #[test]
+    fn names_are_unique_and_texts_say_what_is_in_force() {
+        let readers = Reader::all();
+        for reader in &readers {
+            assert_eq!(readers.iter().filter(|other| other.name() == reader.name()).count(), 1, "{reader:?}");
+            assert!(Reader::named(reader.name()).is_some_and(|found| found.title() == reader.title()));
+            assert!(reader.text().contains(reader.name()));
+        }
+        assert!(Reader::named("no such reader").is_none());
+    }
+}

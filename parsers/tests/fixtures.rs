@@ -19,8 +19,11 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+/// A class of frames, and the check of what they show.
+type Class = (&'static str, fn(&Reader, &[Expected]));
+
 /// What every reader must have frames of, and what those frames must show.
-const CLASSES: [(&str, fn(&Reader, &[Expected])); 9] = [
+const CLASSES: [Class; 9] = [
     ("good", good),
     ("truncated", truncated),
     ("damaged", damaged),
