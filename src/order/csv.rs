@@ -12,7 +12,8 @@
 //! - prism: parts joined by `+`, each an amount and a base: `0.50 in + 0.25 up`, `2.5 at 35`
 //!   for degrees; `none` for none
 //!
-//! Any other column is dropped and named.
+//! Any other column is dropped and named. A line with more or fewer cells than the header is
+//! refused: a decimal comma without quotes would move values into other columns.
 
 use super::{Intake, LensKind, Order, OrderedLens};
 use crate::parsers::reading::{Base, Eye, JobNumber, PrismPart};
@@ -62,7 +63,7 @@ pub fn read_csv(text: &str) -> Intake {
                 if record.iter().all(str::is_empty) {
                     continue;
                 }
-                if record.len() > columns.len() {
+                if record.len() != columns.len() {
                     let message = format!(
                         "{} cells under {} column names; put a cell that holds the delimiter in quotes",
                         record.len(),
