@@ -86,6 +86,7 @@ fn each_mistake_is_one_message_with_its_line() {
         ("limit = 0.10", "note = \"x\"", 19, "a band without a limit"),
         ("limit = 0.10", "limit = -0.10", 19, "-0.10 is not a magnitude"),
         ("limit = 0.10", "limit = \"much\"", 19, "is not a magnitude"),
+        ("limit = 0.10", "percent = 79228162514264337593543950335", 19, "is not a magnitude"),
         ("limit = 0.10", "limit = nan", 19, "nan is not a magnitude"),
         ("limit = 0.10", "limit = 0.10, limit_mm = 1", 19, "are for prism only"),
         ("cylinder = { above", "prism = { above", 20, "cannot depend on prism"),
@@ -112,6 +113,26 @@ fn two_tables_for_the_same_lenses_are_refused_and_gaps_are_allowed() {
     assert!(error.message.contains("line 13") && error.line == 22, "{error}");
     RuleSet::from_toml(&format!("{LAB}{}", table.replace("single-vision", "progressive")), "t").unwrap();
     RuleSet::from_toml(&LAB.replace("above = 4.00", "above = 6.00"), "t").unwrap();
+}
+
+#[test]
+fn a_place_is_tested_instead_of_prism_imbalance_only_above_a_power() {
+    let with = |band: &str| {
+        let table = format!(
+            "{LAB}[[table]]\njudges = [\"prism-imbalance-vertical\"]\nclause = \"c\"\nfigures = \"f\"\nbands = [{band}]\n"
+        );
+        RuleSet::from_toml(&table, "t").map_err(|error| error.message)
+    };
+    assert!(with("{ power = { above = 3.00 }, limit_mm = 1.0, each = true }").is_ok());
+    for (band, expected) in [
+        ("{ limit_mm = 1.0 }", "needs a power above 0"),
+        ("{ power = { from = 0 }, limit_mm = 1.0 }", "needs a power above 0"),
+        ("{ power = { above = 0 }, limit = 1, limit_mm = 1.0 }", "limit_mm stands alone"),
+        ("{ limit = 1, each = true }", "each belongs to a limit_mm"),
+        ("{ percent = 1 }", "percent is not for prism"),
+    ] {
+        assert!(with(band).unwrap_err().contains(expected), "{band}");
+    }
 }
 
 #[test]

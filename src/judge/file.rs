@@ -4,6 +4,7 @@ use super::band::{Band, End, Key, Limit, Range};
 use super::loosened;
 use super::rules::{PowerOf, PowerScheme, RuleError, RuleSet, Says, Scope, Subject, Table};
 use super::verdict::Quantity;
+use crate::optics::normal::REACH;
 use crate::order::LensKind;
 use rust_decimal::Decimal;
 use serde::Deserialize;
@@ -104,12 +105,15 @@ impl Source<'_> {
 
     fn number(&self, number: &Number) -> Result<Decimal, RuleError> {
         let written = &self.text[number.span()];
-        Decimal::from_str(written).ok().filter(|value| !value.is_sign_negative()).ok_or_else(|| {
-            self.error(
-                number.span().start,
-                format!("{written} is not a magnitude; a number such as 0.12 is expected"),
-            )
-        })
+        Decimal::from_str(written)
+            .ok()
+            .filter(|value| !value.is_sign_negative() && *value < REACH)
+            .ok_or_else(|| {
+                self.error(
+                    number.span().start,
+                    format!("{written} is not a magnitude; a number such as 0.12 is expected"),
+                )
+            })
     }
 
     fn optional(&self, number: &Option<Number>) -> Result<Option<Decimal>, RuleError> {
@@ -341,6 +345,14 @@ fn band(source: &Source, table: &TableForm, form: &Spanned<BandForm>) -> Result<
             } else {
                 "for the prism of one lens limit_mm stands beside limit, as the other way to pass"
             },
+        ));
+    }
+    // Prism becomes millimetres through the power: without any there are none.
+    let low = ranges[Key::Power as usize].and_then(|range| range.low);
+    if pair && limit.millimetres.is_some() && low.is_none_or(|end| end.closed && end.at.is_zero()) {
+        return Err(source.error(
+            at,
+            "limit_mm of prism imbalance needs a power above 0, such as power = { above = 3.375 }",
         ));
     }
     Ok(Band::new(ranges, limit, form.note.clone()))

@@ -2,7 +2,8 @@
 //!
 //! - [`rules`]: a rule set and its tables; [`band`]: bands and limits
 //! - `file`: rule sets as TOML text; `loosened`: where a lab's own allows more than its base
-//! - `power`, `prism`, `place`: what is compared; `sheet`: the comparison and the outcome
+//! - `power`, `prism`, `imbalance`, `place`: what is compared; `glass`: one eye's order and
+//!   measurement; `sheet`: the comparison and the outcome
 //! - `eighths`: orders written with eighths cut to two places
 //! - [`verdict`]: what comes out
 //! - [`files`]: judging from JSON texts
@@ -11,6 +12,8 @@ pub mod band;
 mod eighths;
 mod file;
 pub mod files;
+mod glass;
+mod imbalance;
 mod loosened;
 mod place;
 mod power;
@@ -24,8 +27,8 @@ pub use rules::{RuleError, RuleSet};
 use crate::optics::normal::is_within_reach;
 use crate::order::{Order, OrderedLens};
 use crate::parsers::reading::{Eye, Lens, Reading};
+use glass::Glass;
 use power::Form;
-use prism::Glass;
 use sheet::Sheet;
 use verdict::Verdict;
 
@@ -50,29 +53,23 @@ pub fn judge(order: &Order, measured: &Reading, rules: &RuleSet) -> Verdict {
         if ordered.is_none() && reading.is_none() {
             continue;
         }
-        let glass = Glass {
-            eye,
-            form: ordered.map_or_else(|| Form::ordered(&not_ordered), Form::ordered),
-            ordered: ordered.unwrap_or(&not_ordered),
-            measured: reading.unwrap_or(&nothing),
-        };
+        let glass = Glass::new(eye, ordered.unwrap_or(&not_ordered), reading.unwrap_or(&nothing));
         power::judge(&mut sheet, eye.into(), &glass.form, &Form::measured(glass.measured));
         power::additions(&mut sheet, eye.into(), glass.ordered, glass.measured);
         if ordered.is_some() {
             glasses.push(glass);
         } else {
             prism::recorded(&mut sheet, &glass);
-            place::judge(&mut sheet, &[(eye, glass.ordered, glass.measured)]);
+            place::judge(&mut sheet, &[glass]);
         }
     }
     match &glasses[..] {
-        [right, left] if order.mounted && prism::judges_pair(&sheet) => {
-            prism::of_pair(&mut sheet, right, left);
+        [right, left] if order.mounted && imbalance::is_judged(&sheet) => {
+            imbalance::judge(&mut sheet, right, left);
         }
-        each => each.iter().for_each(|glass| prism::of_lens(&mut sheet, glass)),
+        each => each.iter().for_each(|glass| prism::judge(&mut sheet, glass)),
     }
-    let places: Vec<_> = glasses.iter().map(|glass| (glass.eye, glass.ordered, glass.measured)).collect();
-    place::judge(&mut sheet, &places);
+    place::judge(&mut sheet, &glasses);
 
     let (items, outcome) = sheet.finish();
     if measured.unspecified.is_some() {
