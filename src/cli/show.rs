@@ -5,6 +5,9 @@ use anstyle::{AnsiColor, Style};
 use rust_decimal::Decimal;
 use std::fmt::Write;
 
+/// How wide a table is.
+const WIDTH: usize = 94;
+
 fn outcome_style(outcome: Outcome) -> Style {
     let colour = match outcome {
         Outcome::Pass => AnsiColor::Green,
@@ -60,24 +63,16 @@ fn unit(unit: &str) -> &str {
     }
 }
 
-fn number(value: Option<Decimal>) -> String {
-    value.map_or_else(|| "-".to_owned(), |value| value.normalize_for_people())
-}
-
-trait ForPeople {
-    fn normalize_for_people(self) -> String;
-}
-
-impl ForPeople for Decimal {
-    /// Two decimals at least for what has a fraction, never more than three.
-    fn normalize_for_people(self) -> String {
-        let rounded = self.round_dp(3).normalize();
-        match rounded.scale() {
-            0 => format!("{rounded}"),
-            1 | 2 => format!("{rounded:.2}"),
-            _ => format!("{rounded}"),
-        }
-    }
+/// A number with as many decimals as its unit is read to, and a third where it has one.
+fn number(value: Option<Decimal>, unit: &str) -> String {
+    let Some(value) = value else { return "-".to_owned() };
+    let usual = match unit {
+        "D" | "prism-D" => 2,
+        "mm" => 1,
+        _ => 0,
+    };
+    let value = value.round_dp(3).normalize();
+    format!("{value:.*}", usual.max(value.scale()) as usize)
 }
 
 fn side(side: Side) -> &'static str {
@@ -97,10 +92,10 @@ fn with_limit(item: &Item) -> String {
     format!(
         "{} {} for {}: off by {} {unit}, limit {}",
         named(item),
-        number(item.measured),
-        number(item.ordered),
-        number(item.deviation),
-        number(item.limit)
+        number(item.measured, &item.unit),
+        number(item.ordered, &item.unit),
+        number(item.deviation, &item.unit),
+        number(item.limit, &item.unit)
     )
 }
 
@@ -120,12 +115,15 @@ pub(super) fn reason(verdict: &Verdict) -> String {
                     .map(|item| quantity(item.quantity))
                     .collect::<Vec<_>>()
             };
-            let mut words: Vec<String> = [Side::Right, Side::Left, Side::Pair]
-                .into_iter()
-                .map(|eye| (eye, missing(eye)))
-                .filter(|(_, missing)| !missing.is_empty())
-                .map(|(eye, missing)| format!("{}: {} not measured", side(eye), missing.join(", ")))
-                .collect();
+            let missing_of = |eye| {
+                let missing = missing(eye);
+                (!missing.is_empty()).then(|| format!("{}: {} not measured", side(eye), missing.join(", ")))
+            };
+            let mut words: Vec<String> = [Side::Right, Side::Left].into_iter().filter_map(missing_of).collect();
+            // What the pair lacks follows from a lens that is missing, and goes without saying.
+            if words.is_empty() {
+                words.extend(missing_of(Side::Pair));
+            }
             if words.is_empty() {
                 words = of(ItemOutcome::NotJudged)
                     .map(|item| format!("{} not covered by this rule set", named(item)))
@@ -140,6 +138,10 @@ pub(super) fn reason(verdict: &Verdict) -> String {
 /// A verdict in one line, with the time that it was given, as `HH:MM:SS`.
 pub(super) fn line(time: &str, verdict: &Verdict) -> String {
     format!("{time}  job {:<10} {} {}", verdict.job, outcome(verdict.outcome), reason(verdict))
+}
+
+fn indented(text: &str, indent: &str) -> String {
+    textwrap::fill(text, textwrap::Options::new(WIDTH).initial_indent(indent).subsequent_indent(indent))
 }
 
 /// A verdict with every item, over several lines.
@@ -161,27 +163,27 @@ pub(super) fn table(verdict: &Verdict) -> String {
                 _ => String::new(),
             };
             let limit = match item.limit {
-                Some(_) => format!("{} {}", number(item.limit), unit(&item.unit)),
+                Some(_) => format!("{} {}", number(item.limit, &item.unit), unit(&item.unit)),
                 None => String::new(),
             };
             writeln!(
                 text,
                 "  {style}{:<32} {:>9} {:>9} {:>9} {:>9}  {:>5}  {}{style:#}",
                 named(item),
-                number(item.ordered),
-                number(item.measured),
-                number(item.deviation),
+                number(item.ordered, &item.unit),
+                number(item.measured, &item.unit),
+                number(item.deviation, &item.unit),
                 limit,
                 used,
                 item.outcome,
             )?;
             for note in &item.notes {
-                writeln!(text, "      {}", note)?;
+                writeln!(text, "{}", indented(note, "      "))?;
             }
         }
-        writeln!(text, "  rules: {}; decision: {}", verdict.rules, verdict.decision)?;
-        for note in &verdict.notes {
-            writeln!(text, "  {note}")?;
+        let rules = format!("rules: {}; decision: {}", verdict.rules, verdict.decision);
+        for line in std::iter::once(&rules).chain(&verdict.notes) {
+            writeln!(text, "{}", indented(line, "  "))?;
         }
         Ok(())
     };

@@ -102,12 +102,14 @@ pub(super) fn run(args: DemoArgs) -> Answer {
             let played = bench.play(args.once);
             // The station may have been told to stop by a signal before.
             let _ = done.send(());
-            played
+            // The lines stay plugged in until the station has ended.
+            (bench, played)
         });
         let output = Output { json: false, timezone: TimeZone::system() };
         station(&settings, stop, output).await?;
         if args.once {
-            playing.join().map_err(|_| Stop::Failed("the scenario broke off".to_owned()))??;
+            let (_bench, played) = playing.join().map_err(|_| Stop::failed("the scenario broke off"))?;
+            played?;
         }
         Ok(true)
     });
