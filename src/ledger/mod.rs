@@ -5,6 +5,7 @@
 //! - [`project`]: the terms by which entries are found, written with them
 //! - [`read`], [`search`]: reading, while others write
 //! - [`verify`](mod@verify): whether it is what was written
+//! - [`rederive`](mod@rederive): whether the raw bytes still give the same readings and verdicts
 //! - [`export`], [`backup`]: getting it out
 //! - `schema.sql`, `projections.sql`: the tables, and the views for auditors
 //! - [`file`](mod@file), [`error`]: the file, its lock, and what can go wrong
@@ -19,6 +20,7 @@ pub mod file;
 mod past;
 pub mod project;
 pub mod read;
+pub mod rederive;
 pub mod search;
 pub mod store;
 pub mod verify;
@@ -28,6 +30,7 @@ pub use error::LedgerError;
 pub use export::{Format, Table};
 pub use project::Field;
 pub use read::{Reader, Stored};
+pub use rederive::{Difference, Rederived, rederive};
 pub use search::{Hit, Query};
 pub use store::Ledger;
 pub use verify::{Finding, Problem, Verification, verify};

@@ -3,6 +3,7 @@
 mod auditing;
 mod history;
 mod rebuilding;
+mod rederiving;
 mod sample;
 mod searching;
 mod tampering;

@@ -1,0 +1,245 @@
+//! Deriving again: every reading from its raw bytes and every verdict from its readings, with the
+//! layouts and rule sets that were in force, compared with what is on record.
+//!
+//! What is not derived again is who chose which job at the station: that is on record as its own
+//! entries, not computed.
+
+use super::error::LedgerError;
+use super::read::Reader;
+use crate::bench::entry::{Entry, FrameEntry, InForce, InForceEntry, Numbered, ReadingEntry, Seq, TextHash};
+use crate::bench::job::JobRecord;
+use crate::judge::RuleSet;
+use crate::judge::verdict::{Item, Verdict};
+use crate::optics::normal_form;
+use crate::parsers::frame::Ended;
+use crate::parsers::layout::{Layout, Reject};
+use crate::parsers::reader::Reader as FrameReader;
+use crate::parsers::reading::{JobNumber, Reading};
+use std::collections::HashMap;
+use std::fmt;
+use std::sync::Arc;
+
+/// What came of deriving again.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Rederived {
+    /// How many readings were derived from their frames.
+    pub readings: u64,
+    /// How many frames that gave no reading were read again, with the same reason.
+    pub rejects: u64,
+    /// How many verdicts were derived from their readings and orders.
+    pub verdicts: u64,
+    /// Where the result is another than the one on record, or there is none.
+    pub differences: Vec<Difference>,
+}
+
+/// An entry that could not be derived again as it stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Difference {
+    /// Which entry.
+    pub seq: Seq,
+    /// What is different.
+    pub what: String,
+}
+
+impl fmt::Display for Difference {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "entry {}: {}", self.seq, self.what)
+    }
+}
+
+/// Derives all readings and verdicts again, or those that concern one job. `progress` is told how
+/// many entries of how many are done.
+///
+/// # Errors
+/// When the ledger cannot be read. A different result is not an error but a difference.
+pub fn rederive(
+    record: &Reader,
+    job: Option<&JobNumber>,
+    mut progress: impl FnMut(u64, u64),
+) -> Result<Rederived, LedgerError> {
+    let mut again =
+        Again { record, layouts: HashMap::new(), rules: HashMap::new(), found: Rederived::default() };
+    if let Some(job) = job {
+        let history = record.job_history(job)?;
+        let total = history.len() as u64;
+        for (done, numbered) in (1..).zip(&history) {
+            again.entry(numbered)?;
+            progress(done, total);
+        }
+    } else {
+        let head = record.head()?.seq;
+        for numbered in record.entries(Seq(1)..=head) {
+            let numbered = numbered?;
+            again.entry(&numbered)?;
+            progress(numbered.seq.0, head.0);
+        }
+    }
+    Ok(again.found)
+}
+
+struct Again<'r> {
+    record: &'r Reader,
+    /// What was in force, ready for use, by hash; or why it cannot be used.
+    layouts: HashMap<TextHash, Result<FrameReader, String>>,
+    rules: HashMap<String, Result<Arc<RuleSet>, String>>,
+    found: Rederived,
+}
+
+impl Again<'_> {
+    fn entry(&mut self, numbered: &Numbered) -> Result<(), LedgerError> {
+        let seq = numbered.seq;
+        let compared = match &numbered.entry {
+            Entry::Frame(frame) => self.frame(seq, frame)?,
+            Entry::Reading(reading) => self.reading(seq, reading)?,
+            Entry::Verdict(verdict) => self.verdict(seq, verdict)?,
+            _ => Ok(()),
+        };
+        if let Err(what) = compared {
+            self.found.differences.push(Difference { seq, what });
+        }
+        Ok(())
+    }
+
+    /// A frame gave a reading, or gives none for the same reason.
+    fn frame(&mut self, seq: Seq, frame: &FrameEntry) -> Result<Result<(), String>, LedgerError> {
+        let Some(reject) = &frame.reject else {
+            let next = self.record.entry(seq.next())?.map(|numbered| numbered.entry);
+            let is_there = matches!(next, Some(Entry::Reading(reading)) if reading.frame == seq);
+            return Ok(is_there
+                .then_some(())
+                .ok_or_else(|| "a frame was read and its reading is not there".to_owned()));
+        };
+        if frame.ended != Ended::Complete || frame.layout.0.is_empty() {
+            // Nothing was read of it, so there is nothing to derive.
+            return Ok(Ok(()));
+        }
+        Ok(match self.read(frame)? {
+            Err(why) => Err(why),
+            Ok(Ok(_)) => Err(format!("the frame gives a reading now; on record it gave none: {reject}")),
+            Ok(Err(now)) if now == *reject => {
+                self.found.rejects += 1;
+                Ok(())
+            }
+            Ok(Err(now)) => {
+                Err(format!("the frame gives no reading for another reason. Now: {now}. On record: {reject}"))
+            }
+        })
+    }
+
+    fn reading(&mut self, seq: Seq, reading: &ReadingEntry) -> Result<Result<(), String>, LedgerError> {
+        let frame = match self.record.entry(reading.frame)?.map(|numbered| numbered.entry) {
+            Some(Entry::Frame(frame)) if reading.frame < seq => frame,
+            _ => return Ok(Err(format!("it was read from entry {}, which is not a frame", reading.frame))),
+        };
+        Ok(match self.read(&frame)? {
+            Err(why) => Err(why),
+            Ok(Err(reject)) => {
+                Err(format!("its frame, entry {}, gives no reading now: {reject}", reading.frame))
+            }
+            Ok(Ok(now)) if now == reading.reading && frame.instrument == reading.instrument => {
+                self.found.readings += 1;
+                Ok(())
+            }
+            Ok(Ok(now)) => Err(format!(
+                "its frame, entry {} of {}, gives another reading. Now: {}. On record, of {}: {}",
+                reading.frame,
+                frame.instrument,
+                json(&now),
+                reading.instrument,
+                json(&reading.reading)
+            )),
+        })
+    }
+
+    fn verdict(&mut self, seq: Seq, verdict: &Verdict) -> Result<Result<(), String>, LedgerError> {
+        let Some(basis) = &verdict.basis else {
+            return Ok(Err("the verdict does not say what it was derived from".to_owned()));
+        };
+        let rules = match self.rules(&basis.rules)? {
+            Ok(rules) => rules,
+            Err(why) => return Ok(Err(why)),
+        };
+        let mut history = self.record.job_history(&verdict.job)?;
+        history.retain(|numbered| numbered.seq < seq);
+        let now = JobRecord::from_history(verdict.job.clone(), &history).judged(
+            &rules,
+            &basis.rules,
+            &basis.software,
+        );
+        Ok(match now {
+            Some(now) if now == *verdict => {
+                self.found.verdicts += 1;
+                Ok(())
+            }
+            Some(now) => Err(difference(&now, verdict)),
+            None => {
+                Err("the job had no order or no measured value then, so there is no verdict to derive"
+                    .to_owned())
+            }
+        })
+    }
+
+    /// What the frame's bytes say, in normal form, by the layout that was in force.
+    fn read(&mut self, frame: &FrameEntry) -> Result<Result<Result<Reading, Reject>, String>, LedgerError> {
+        if !self.layouts.contains_key(&frame.layout) {
+            let layout = self.in_force(&frame.layout.0, InForce::Layout)?.and_then(|text| layout(&text));
+            self.layouts.insert(frame.layout.clone(), layout);
+        }
+        Ok(match &self.layouts[&frame.layout] {
+            Ok(reader) => Ok(reader.read(&frame.bytes).map(normal_form)),
+            Err(why) => Err(why.clone()),
+        })
+    }
+
+    fn rules(&mut self, hash: &str) -> Result<Result<Arc<RuleSet>, String>, LedgerError> {
+        if let Some(known) = self.rules.get(hash) {
+            return Ok(known.clone());
+        }
+        let rules = self.in_force(hash, InForce::Rules)?.and_then(|text| {
+            let rules = RuleSet::from_toml(&text.text, &text.name);
+            rules.map(Arc::new).map_err(|why| format!("the rule set in force then cannot be used now: {why}"))
+        });
+        self.rules.insert(hash.to_owned(), rules.clone());
+        Ok(rules)
+    }
+
+    fn in_force(&self, hash: &str, what: InForce) -> Result<Result<InForceEntry, String>, LedgerError> {
+        let text = self.record.in_force(hash)?;
+        Ok(text.filter(|text| text.what == what && TextHash::of(&text.text).0 == hash).ok_or_else(|| {
+            format!("the text with the hash {hash}, by which it was derived, is not on record")
+        }))
+    }
+}
+
+/// The layout of a text in force, or the native parser that it names.
+fn layout(text: &InForceEntry) -> Result<FrameReader, String> {
+    if let Some(reader) = FrameReader::named(&text.name)
+        && reader.text() == text.text
+    {
+        return Ok(reader);
+    }
+    Layout::from_toml(&text.text, &text.name)
+        .map(|layout| FrameReader::Layout(Arc::new(layout)))
+        .map_err(|why| format!("the layout in force then cannot be used by this version: {why}"))
+}
+
+/// Where two verdicts differ first.
+fn difference(now: &Verdict, recorded: &Verdict) -> String {
+    let show = |item: Option<&Item>| item.map_or_else(|| "nothing".to_owned(), json);
+    let items = now.items.len().max(recorded.items.len());
+    let differing =
+        (0..items).map(|at| (now.items.get(at), recorded.items.get(at))).find(|(now, then)| now != then);
+    let what = match differing {
+        Some((now, then)) => format!("Now: {}. On record: {}", show(now), show(then)),
+        None => {
+            let bare = |verdict: &Verdict| json(&Verdict { items: Vec::new(), ..verdict.clone() });
+            format!("Now: {}. On record: {}", bare(now), bare(recorded))
+        }
+    };
+    let version = recorded.basis.as_ref().map_or("an unknown version", |basis| &basis.software);
+    format!("the verdict is another one now (it was judged by version {version}). {what}")
+}
+
+fn json(value: &impl serde::Serialize) -> String {
+    serde_json::to_string(value).expect("these forms hold only text keys and finite decimals")
+}
