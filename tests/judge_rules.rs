@@ -60,7 +60,7 @@ fn what_is_looser_than_the_base_is_said() {
     let loose = note("limit = 0.10", "limit = 0.14").unwrap();
     assert_eq!(
         loose,
-        "looser than its base ansi-z80.1-2015: lab cylinder, for example at power 0, cylinder 0"
+        "looser than its base ansi-z80.1-2015: for example at power 0, cylinder 0 (lab cylinder)"
     );
     // 3.5 percent of 4.3 is 0.1505, and the base has 0.15 up to 4.50.
     assert!(note("percent = 2.5", "percent = 3.5").unwrap().contains("cylinder 4.5"));
@@ -70,6 +70,30 @@ fn what_is_looser_than_the_base_is_said() {
     assert!(note(range, "above = 4.00 }, percent = 4.1").unwrap().contains("cylinder"));
     let bands = &LAB[LAB.find("bands").unwrap()..];
     assert!(note(bands, "not_judged = \"never\"\n").unwrap().contains("not judged for single-vision lenses"));
+}
+
+#[test]
+fn a_place_looser_than_the_base_is_said() {
+    let note = |band: &str| {
+        let text = format!(
+            "name = \"t\"\nbase = \"ansi-z80.1-2015\"\n[[table]]\njudges = [\"prism-imbalance-horizontal\"]\nlens = [\"progressive\"]\nclause = \"c\"\nfigures = \"f\"\nbands = [{{ power = {{ from = 0, to = 3.375 }}, limit = 0.67 }}, {band}]\n"
+        );
+        RuleSet::from_toml(&text, "t").unwrap().notes().iter().any(|note| note.contains("than its base"))
+    };
+    assert!(!note("{ power = { above = 3.375 }, limit_mm = 1.0, each = true }"));
+    assert!(note("{ power = { above = 3.375 }, limit_mm = 1.1, each = true }"));
+    assert!(note("{ power = { above = 3.375 }, limit_mm = 1.0 }"), "the pair together instead of each lens");
+    assert!(note("{ power = { above = 3.375 }, limit = 0.67 }"), "another kind of test");
+}
+
+#[test]
+fn the_example_of_a_labs_own_rule_set_is_read() {
+    let rules = RuleSet::from_toml(include_str!("../contrib/rules/tarnvale.toml"), "tarnvale.toml").unwrap();
+    let looser: Vec<_> = rules.notes().iter().filter(|note| note.contains("looser")).collect();
+    assert_eq!(
+        looser,
+        ["looser than its base ansi-z80.1-2015: not judged for multifocal lenses (near distance)"]
+    );
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Rule sets as TOML text.
+//! Rule sets as TOML text. Every key is explained in `contrib/rules/tarnvale.toml`.
 
 use super::band::{Band, End, Key, Limit, Range};
 use super::loosened;

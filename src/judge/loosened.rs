@@ -18,7 +18,7 @@ pub(super) fn notes(scheme: PowerScheme, own: &[Table], base: &RuleSet) -> Vec<S
     }
     for table in own {
         if let Some(what) = looser(table, base) {
-            let note = format!("looser than its base {}: {}, {what}", base.name, table.clause);
+            let note = format!("{what} ({})", table.clause);
             if !notes.contains(&note) {
                 notes.push(note);
             }
@@ -36,8 +36,11 @@ fn looser(own: &Table, base: &RuleSet) -> Option<String> {
         .find_map(|(lens, mounted)| {
             let standard = base.table(own.subject, lens, mounted, own.scope)?;
             match (&own.says, &standard.says) {
-                (Says::Bands(ours), Says::Bands(theirs)) => looser_band(ours, theirs),
-                (_, Says::Bands(_)) => Some(format!("not judged for {lens} lenses")),
+                (Says::Bands(ours), Says::Bands(theirs)) => looser_band(ours, theirs)
+                    .map(|(how, keys)| format!("{how} its base {}: {}", base.name, describe(&keys))),
+                (_, Says::Bands(_)) => {
+                    Some(format!("looser than its base {}: not judged for {lens} lenses", base.name))
+                }
                 _ => None,
             }
         })
@@ -45,36 +48,28 @@ fn looser(own: &Table, base: &RuleSet) -> Option<String> {
 
 /// Compares two lists of bands at every end and beside it. Limits are linear between ends,
 /// so this finds every place where one allows more.
-fn looser_band(ours: &[Band], theirs: &[Band]) -> Option<String> {
-    let points: Vec<Vec<Option<Decimal>>> = Key::ALL.iter().map(|&key| ends(key, ours, theirs)).collect();
-    for &power in &points[0] {
-        for &cylinder in &points[1] {
-            for &addition in &points[2] {
-                for &prism in &points[3] {
-                    let values = [power, cylinder, addition, prism];
-                    let keys = Key::ALL.iter().zip(values).fold(Keys::default(), |keys, (&key, value)| {
-                        value.map_or(keys, |value| keys.with(key, value))
-                    });
-                    let (Some(own), Some(base)) = (
-                        ours.iter().find(|band| band.holds(&keys)),
-                        theirs.iter().find(|band| band.holds(&keys)),
-                    ) else {
-                        continue;
-                    };
-                    if allows_more(own, base, &keys) {
-                        return Some(describe(&keys));
-                    }
-                }
-            }
+fn looser_band(ours: &[Band], theirs: &[Band]) -> Option<(&'static str, Keys)> {
+    let mut places = vec![Keys::default()];
+    for key in Key::ALL {
+        let points = ends(key, ours, theirs);
+        if !points.is_empty() {
+            let at_each = |keys: Keys| points.iter().map(move |&point| keys.with(key, point));
+            places = places.into_iter().flat_map(at_each).collect();
         }
     }
-    None
+    places.into_iter().find_map(|keys| {
+        let own = ours.iter().find(|band| band.holds(&keys))?;
+        let base = theirs.iter().find(|band| band.holds(&keys))?;
+        Some((compare(own, base, &keys)?, keys))
+    })
 }
 
-fn ends(key: Key, ours: &[Band], theirs: &[Band]) -> Vec<Option<Decimal>> {
+/// The ends of every band in one key, and what lies beside them; none where no band depends
+/// on it. Power always counts: limits may grow with it.
+fn ends(key: Key, ours: &[Band], theirs: &[Band]) -> Vec<Decimal> {
     let ranges: Vec<_> = ours.iter().chain(theirs).filter_map(|band| band.range(key)).collect();
     if ranges.is_empty() && key != Key::Power {
-        return vec![None];
+        return Vec::new();
     }
     let at = ranges.iter().flat_map(|range| [range.low, range.high]).flatten().map(|end| end.at);
     let mut points: Vec<Decimal> = at
@@ -84,28 +79,25 @@ fn ends(key: Key, ours: &[Band], theirs: &[Band]) -> Vec<Option<Decimal>> {
         .collect();
     points.sort();
     points.dedup();
-    points.into_iter().map(Some).collect()
+    points
 }
 
-fn allows_more(own: &Band, base: &Band, keys: &Keys) -> bool {
+/// How the lab's band lets more pass than the base's, if it does.
+fn compare(own: &Band, base: &Band, keys: &Keys) -> Option<&'static str> {
     let power = keys.get(Key::Power).unwrap_or_default();
     // A percentage is taken of what is judged: the cylinder, the addition, or the power.
-    let ordered = [Key::Cylinder, Key::Addition, Key::Power]
-        .into_iter()
-        .find_map(|key| keys.get(key))
-        .unwrap_or_default();
-    let amount = match (own.limit.amount(ordered, power), base.limit.amount(ordered, power)) {
-        (Some(ours), Some(theirs)) => ours > theirs,
-        (None, None) => false,
-        // Another kind of test cannot be called tighter.
-        _ => true,
-    };
+    let judged = [Key::Cylinder, Key::Addition, Key::Power].into_iter().find_map(|key| keys.get(key));
+    let amount = |band: &Band| band.limit.amount(judged.unwrap_or_default(), power);
+    let (ours, theirs) = (amount(own), amount(base));
+    if ours.is_some() != theirs.is_some() {
+        return Some("tests otherwise than");
+    }
     let place = match (own.limit.millimetres, base.limit.millimetres) {
         (Some(ours), Some(theirs)) => ours > theirs || (base.limit.each && !own.limit.each),
         (ours, None) => ours.is_some(),
         (None, Some(_)) => false,
     };
-    amount || place
+    (ours > theirs || place).then_some("looser than")
 }
 
 fn describe(keys: &Keys) -> String {
@@ -113,5 +105,5 @@ fn describe(keys: &Keys) -> String {
         .iter()
         .filter_map(|&key| keys.get(key).map(|value| format!("{key} {}", value.round_dp(3).normalize())))
         .collect();
-    format!("for example at {}", parts.join(", "))
+    if parts.is_empty() { "throughout".to_owned() } else { format!("for example at {}", parts.join(", ")) }
 }
