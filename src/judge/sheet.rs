@@ -167,7 +167,7 @@ impl<'a> Sheet<'a> {
         match table.map(|table| &table.says) {
             Some(Says::NotJudged(why)) => return self.recorded(values, table, why),
             Some(Says::JudgedAs(other)) => {
-                return self.recorded(values, table, &format!("judged as {other}"));
+                return self.recorded(values, table, &format!("no limit of its own: see {other}"));
             }
             _ => {}
         }
