@@ -18,15 +18,16 @@ pub(super) const PROJECTIONS: &str = include_str!("projections.sql");
 /// Fits a verdict of usual length with little waste, and is still small to write for one commit.
 const PAGE_BYTES: u32 = 8192;
 
+/// What is at a path.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Found {
+pub(super) enum Found {
     Nothing,
     Ledger,
 }
 
 /// What is at `path`. Reads the file's header and nothing else, so that what is refused stays as
 /// it is byte for byte, and no files appear beside it.
-fn look_at(path: &Path) -> Result<Found, LedgerError> {
+pub(super) fn look_at(path: &Path) -> Result<Found, LedgerError> {
     let not_a_ledger =
         |found: &str| LedgerError::NotALedger { path: path.to_owned(), found: found.to_owned() };
     let open = |why| LedgerError::Open { path: path.to_owned(), why };
@@ -95,9 +96,9 @@ pub(super) fn lock(path: &Path) -> Result<Lock, LedgerError> {
     Ok(Lock(file))
 }
 
-/// A connection that writes; makes the ledger where there is none. The caller holds the lock.
+/// A connection that writes; makes the ledger where there is none. The caller has looked at what
+/// is there and holds the lock.
 pub(super) fn for_writing(path: &Path) -> Result<Connection, LedgerError> {
-    look_at(path)?;
     let flags =
         OpenFlags::SQLITE_OPEN_READ_WRITE | OpenFlags::SQLITE_OPEN_CREATE | OpenFlags::SQLITE_OPEN_NO_MUTEX;
     let mut conn = Connection::open_with_flags(path, flags).at(path)?;

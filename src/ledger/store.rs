@@ -27,6 +27,7 @@ impl Ledger {
     /// (it is left as it is), or when it cannot be read or written.
     pub fn open(path: impl AsRef<Path>) -> Result<Ledger, LedgerError> {
         let path = path.as_ref();
+        file::look_at(path)?;
         let lock = file::lock(path)?;
         let conn = file::for_writing(path)?;
         let head = head_of(&conn).at(path)?;

@@ -8,8 +8,8 @@
 mod sample;
 
 use fociline::bench::entry::{Numbered, Seq};
-use fociline::judge::verdict::Quantity;
-use fociline::ledger::Ledger;
+use fociline::judge::verdict::{Outcome, Quantity};
+use fociline::ledger::{Ledger, Query, Reader};
 use jiff::SignedDuration;
 use std::time::{Duration, Instant};
 
@@ -34,6 +34,37 @@ fn main() {
     println!("{:>12.0} triples a second", triples as f64 / writing.as_secs_f64());
     println!("{:>12.1} us a triple", writing.as_secs_f64() * 1e6 / triples as f64);
     println!("{:>12} bytes a triple", bytes / triples.max(1));
+    let reader = Reader::open(&path).expect("the ledger just written");
+    let oldest = sample::seven() + SignedDuration::from_hours(24);
+    let page = Query { limit: 50, ..Query::default() };
+    for (what, query) in [
+        ("the latest", page.clone()),
+        ("fails", Query { outcome: Some(Outcome::Fail), ..page.clone() }),
+        ("fails of one instrument", fails_of("focimeter-1", &page)),
+        // Every twentieth fails, and those are all of the first instrument: the worst case.
+        ("fails of the other, none", fails_of("focimeter-2", &page)),
+        ("axis out of limit, first day", Query { until: Some(oldest), ..axis(&page) }),
+        ("one job", Query { job_prefix: "100000".into(), ..page.clone() }),
+        ("job prefix 1, passes", Query { job_prefix: "1".into(), outcome: Some(Outcome::Pass), ..page.clone() }),
+        ("job prefix 1000, axis", Query { job_prefix: "1000".into(), ..axis(&page) }),
+        ("job prefix 10, old ones", Query { job_prefix: "10".into(), ..page.clone() }),
+        ("one person, first day", Query { person: Some("A. Thorne".into()), until: Some(oldest), ..page.clone() }),
+    ] {
+        let start = Instant::now();
+        let hits = reader.search(&query).expect("the ledger just written").len();
+        println!("{:>12.1} ms for {hits:>2} hits: {what}", start.elapsed().as_secs_f64() * 1e3);
+    }
+    let start = Instant::now();
+    let jobs = reader.jobs("10", 20).expect("the ledger just written").len();
+    println!("{:>12.1} ms for {jobs} job numbers that begin with 10", start.elapsed().as_secs_f64() * 1e3);
+}
+
+fn fails_of(instrument: &str, page: &Query) -> Query {
+    Query { outcome: Some(Outcome::Fail), instrument: Some(instrument.into()), ..page.clone() }
+}
+
+fn axis(page: &Query) -> Query {
+    Query { out_of_limit: Some(Quantity::Axis), ..page.clone() }
 }
 
 /// The `n`th frame with its reading and verdict: four of a job, every twentieth out of limit.
@@ -50,7 +81,7 @@ fn triple(n: u64) -> [Numbered; 3] {
             b"\x02JOB=100000;R;S=-01.25;C=-00.50;A=091;ADD=+02.00;PX=0.40I;PY=0.25U;PD=31.5\x03\r\n",
         ),
         sample::reading(seq + 1, instrument, Some(&job), Some("A. Thorne")),
-        sample::verdict(&job, 1, &[(seq + 2).saturating_sub(3).max(2), seq + 2], failed),
+        sample::verdict(&job, 1, &[(seq + 2).saturating_sub(6).max(2), seq + 2], failed),
     ]
     .into_iter()
     .zip(seq + 1..)

@@ -92,6 +92,7 @@ fn a_later_version_is_refused_and_left_as_it_is() {
     let raw = Connection::open(&place.path).unwrap();
     raw.pragma_update(None, "user_version", 2).unwrap();
     raw.close().unwrap();
+    std::fs::remove_file(place.path.with_extension("ledger.lock")).unwrap();
     is_refused_and_untouched(&place, |why| matches!(why, LedgerError::Newer { found: 2, known: 1, .. }));
 }
 
@@ -117,7 +118,7 @@ fn is_refused_and_untouched(place: &super::Place, as_expected: impl Fn(&LedgerEr
         assert!(refused.to_string().contains("bench-1.ledger"));
     }
     assert_eq!(std::fs::read(&place.path).unwrap(), before);
-    for suffix in ["-wal", "-shm", "-journal"] {
+    for suffix in ["-wal", "-shm", "-journal", ".lock"] {
         assert!(!place.path.with_extension(format!("ledger{suffix}")).exists(), "{suffix} appeared");
     }
 }
