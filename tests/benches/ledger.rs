@@ -45,10 +45,16 @@ fn main() {
         ("fails of the other, none", fails_of("focimeter-2", &page)),
         ("axis out of limit, first day", Query { until: Some(oldest), ..axis(&page) }),
         ("one job", Query { job_prefix: "100000".into(), ..page.clone() }),
-        ("job prefix 1, passes", Query { job_prefix: "1".into(), outcome: Some(Outcome::Pass), ..page.clone() }),
+        (
+            "job prefix 1, passes",
+            Query { job_prefix: "1".into(), outcome: Some(Outcome::Pass), ..page.clone() },
+        ),
         ("job prefix 1000, axis", Query { job_prefix: "1000".into(), ..axis(&page) }),
         ("job prefix 10, old ones", Query { job_prefix: "10".into(), ..page.clone() }),
-        ("one person, first day", Query { person: Some("A. Thorne".into()), until: Some(oldest), ..page.clone() }),
+        (
+            "one person, first day",
+            Query { person: Some("A. Thorne".into()), until: Some(oldest), ..page.clone() },
+        ),
     ] {
         let start = Instant::now();
         let hits = reader.search(&query).expect("the ledger just written").len();
