@@ -97,3 +97,18 @@ fn a_lost_projection_is_made_again_and_writing_goes_on() {
     let verified = verify(&Reader::open(&place.path).unwrap(), &[], |_, _| {}).unwrap();
     assert!(verified.is_sound(), "{:?}", verified.findings);
 }
+
+#[test]
+fn a_rebuild_forgets_what_the_writer_had_at_hand() {
+    let place = place();
+    let entries = numbered(0, seven(), morning());
+    write(&place.path, &entries[..8], 8);
+    let raw = Connection::open(&place.path).unwrap();
+    raw.execute_batch("UPDATE terms SET id = id + 100").unwrap();
+    let mut ledger = Ledger::open(&place.path).unwrap();
+    ledger.append(&entries[8..10]).unwrap();
+    ledger.rebuild().unwrap();
+    ledger.append(&entries[10..]).unwrap();
+    let verified = verify(&Reader::open(&place.path).unwrap(), &[], |_, _| {}).unwrap();
+    assert!(verified.is_sound(), "{:?}", verified.findings);
+}
