@@ -9,7 +9,7 @@
 //! - [`bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
-//! - [`cli`]: commands
+//! - [`cli`], the commands
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 

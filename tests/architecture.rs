@@ -18,8 +18,20 @@ const PURE: &[&str] = &["optics", "order", "judge", "bench"];
 
 /// What a pure place never names: disks, sockets, clocks, chance, the database and the runtime.
 const WORLD: &[&str] = &[
-    "std::fs", "std::net", "std::io", "std::env", "std::process", "std::thread", "std::time", "tokio", "rusqlite",
-    "serialport", "tracing", "Timestamp::now", "ZonedDateTime::now", "rand::",
+    "std::fs",
+    "std::net",
+    "std::io",
+    "std::env",
+    "std::process",
+    "std::thread",
+    "std::time",
+    "tokio",
+    "rusqlite",
+    "serialport",
+    "tracing",
+    "Timestamp::now",
+    "ZonedDateTime::now",
+    "rand::",
 ];
 
 fn sources(folder: &Path) -> Vec<(PathBuf, String)> {
@@ -30,7 +42,11 @@ fn sources(folder: &Path) -> Vec<(PathBuf, String)> {
             found.extend(sources(&path));
         } else if path.extension().is_some_and(|extension| extension == "rs") {
             let text = std::fs::read_to_string(&path).expect("readable");
-            let code: String = text.lines().filter(|line| !line.trim_start().starts_with("//")).map(|line| format!("{line}\n")).collect();
+            let code: String = text
+                .lines()
+                .filter(|line| !line.trim_start().starts_with("//"))
+                .map(|line| format!("{line}\n"))
+                .collect();
             found.push((path, code));
         }
     }
@@ -69,7 +85,10 @@ fn every_place_is_under_the_rule() {
         let path = entry.expect("readable").path();
         if path.is_dir() {
             let name = path.file_name().expect("named").to_string_lossy().into_owned();
-            assert!(MAY_USE.iter().any(|(place, _)| *place == name), "src/{name} stands under no rule of use");
+            assert!(
+                MAY_USE.iter().any(|(place, _)| *place == name),
+                "src/{name} stands under no rule of use"
+            );
         }
     }
 }

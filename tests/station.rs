@@ -36,7 +36,12 @@ impl Lab {
         let adapter = |name: &str| Adapter::plugged(folder.path().join(name));
         std::fs::create_dir(folder.path().join("orders")).expect("a folder");
         std::fs::write(folder.path().join("orders/morning.jsonl"), ORDERS).expect("written");
-        Self { one: adapter("focimeter-1"), two: adapter("focimeter-2"), scanner: adapter("scanner-1"), folder }
+        Self {
+            one: adapter("focimeter-1"),
+            two: adapter("focimeter-2"),
+            scanner: adapter("scanner-1"),
+            folder,
+        }
     }
 
     fn path(&self) -> &Path {
@@ -50,7 +55,8 @@ impl Lab {
     /// A station with its ports open and its orders taken in.
     fn station(&self) -> Station {
         let mut station = Station::start(self.path(), &settings(self.path(), ""));
-        let mut left = vec!["focimeter-1: port open", "focimeter-2: port open", "scanner-1: port open", "4472"];
+        let mut left =
+            vec!["focimeter-1: port open", "focimeter-2: port open", "scanner-1: port open", "4472"];
         while !left.is_empty() {
             let line = station.line(&[]);
             left.retain(|words| !line.contains(words));
@@ -249,7 +255,8 @@ fn orders_are_taken_in_once_and_bad_rows_are_said() {
     .expect("written");
     station.line(&["5001", "order, revision 1"]);
     let reason = orders.join("refused/noon.csv.reason.txt");
-    let reason = wait_for("the reason", || std::fs::read_to_string(&reason).ok().filter(|text| !text.is_empty()));
+    let reason =
+        wait_for("the reason", || std::fs::read_to_string(&reason).ok().filter(|text| !text.is_empty()));
     assert!(reason.contains("line 3") && reason.contains("right_axis"), "{reason}");
     assert!(reason.contains("1 orders of this file were taken in"), "{reason}");
     // The same order again is no revision; another is.
@@ -291,7 +298,10 @@ fn a_ledger_that_cannot_be_written_shows_no_verdict() {
     let mut station = Station::with(lab.path(), command);
     station.line(&["scanner-1: port open"]);
     for n in 0..2000 {
-        lab.one.send(format!("JOB=4472 EYE=R S=+2.25 C=-1.75 A={} LOT=0123456789012345678901234567890123456789\r\n", n % 180));
+        lab.one.send(format!(
+            "JOB=4472 EYE=R S=+2.25 C=-1.75 A={} LOT=0123456789012345678901234567890123456789\r\n",
+            n % 180
+        ));
         if station.log().contains("NOT RECORDING") {
             break;
         }
@@ -299,7 +309,8 @@ fn a_ledger_that_cannot_be_written_shows_no_verdict() {
     wait_for("the alarm", || station.log().contains("NOT RECORDING").then_some(()));
     let status = station.stop();
     assert_eq!(status.code(), Some(3), "{}", station.log());
-    let shown = station.seen.iter().filter(|line| line.contains("job 4472") && !line.contains("order")).count();
+    let shown =
+        station.seen.iter().filter(|line| line.contains("job 4472") && !line.contains("order")).count();
     let recorded: usize = lab.rows("SELECT count(*) FROM verdicts")[0].parse().expect("a number");
     assert_eq!(shown, recorded, "every verdict shown is on record, and none else");
 }

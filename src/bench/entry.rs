@@ -108,9 +108,9 @@ entries! {
     /// What came in on a port, as it came.
     Frame(FrameEntry) = "frame",
     /// What one frame says was measured.
-    Reading(ReadingEntry) = "reading",
+    Reading(Box<ReadingEntry>) = "reading",
     /// One revision of an order.
-    Order(OrderEntry) = "order",
+    Order(Box<OrderEntry>) = "order",
     /// A job judged.
     Verdict(Box<Verdict>) = "verdict",
     /// A job chosen at the station.

@@ -48,7 +48,7 @@ pub enum Event {
     /// An order, or a revision of one, was taken in.
     Ordered {
         /// The order.
-        order: Order,
+        order: Box<Order>,
         /// Where it came from, for people.
         source: String,
         /// Names of fields that were left out.

@@ -6,7 +6,7 @@ use super::entry::{Entry, Numbered, OrderEntry, ReadingEntry, Says, Seq};
 use crate::judge::verdict::{Basis, Verdict};
 use crate::judge::{RuleSet, judge};
 use crate::order::Order;
-use crate::parsers::reading::{Eye, JobNumber, Lens, Mode, PrismPart, Reading, Vertex};
+use crate::parsers::reading::{AsSent, Eye, JobNumber, Lens, Mode, PrismPart, Reading, Vertex};
 use crate::parsers::units::{Degree, Dioptre, Millimetre};
 use std::collections::{BTreeSet, HashMap};
 
@@ -41,11 +41,8 @@ impl LensSoFar {
                 *slot = Some((value.clone(), from));
             }
         }
-        let sent = lens.as_sent.unwrap_or_else(|| crate::parsers::reading::AsSent {
-            sphere: lens.sphere,
-            cylinder: lens.cylinder,
-            axis: lens.axis,
-        });
+        let sent =
+            lens.as_sent.unwrap_or(AsSent { sphere: lens.sphere, cylinder: lens.cylinder, axis: lens.axis });
         put(&mut self.addition, &lens.addition, from);
         put(&mut self.second_addition, &lens.second_addition, from);
         put(&mut self.near_pd, &lens.near_pd, from);

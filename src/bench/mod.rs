@@ -11,10 +11,10 @@ mod recent;
 
 use crate::judge::RuleSet;
 use crate::optics::normal_form;
-use crate::parsers::reader::Reader;
 use crate::parsers::frame::{Ended, Frame};
 use crate::parsers::layout::Reject;
 use crate::parsers::notation;
+use crate::parsers::reader::Reader;
 use crate::parsers::reading::JobNumber;
 use entry::*;
 use event::Event;
@@ -35,6 +35,11 @@ pub trait Past {
     /// # Errors
     /// When the record cannot be read.
     fn history(&mut self, job: &JobNumber) -> Result<Vec<Numbered>, Self::Error>;
+    /// One entry.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Self::Error>;
 }
 
 /// A past of which nothing is known: for a new ledger and for tests.
@@ -45,6 +50,9 @@ impl Past for NoPast {
     type Error = std::convert::Infallible;
     fn history(&mut self, _: &JobNumber) -> Result<Vec<Numbered>, Self::Error> {
         Ok(Vec::new())
+    }
+    fn entry(&mut self, _: Seq) -> Result<Option<Numbered>, Self::Error> {
+        Ok(None)
     }
 }
 
@@ -78,8 +86,11 @@ struct Current {
 impl Bench {
     /// A bench that goes on after the entry `head`.
     pub fn new(setup: Setup, head: Seq) -> Self {
-        let layouts =
-            setup.instruments.iter().map(|(name, reader)| (name.clone(), TextHash::of(&reader.text()))).collect();
+        let layouts = setup
+            .instruments
+            .iter()
+            .map(|(name, reader)| (name.clone(), TextHash::of(&reader.text())))
+            .collect();
         let rules_hash = TextHash::of(setup.rules.text());
         Self { setup, layouts, rules_hash, next: head.next(), current: None, jobs: Recent::new(JOBS_AT_HAND) }
     }
@@ -133,36 +144,44 @@ impl Bench {
             Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), &mut out),
             Event::Ordered { order, source, dropped } => {
                 let record = self.record(&order.job, past, out.next)?;
-                if record.order() != Some(order) {
+                if record.order() != Some(order.as_ref()) {
                     let entry = OrderEntry {
                         revision: record.revision() + 1,
                         source: source.clone(),
                         dropped: dropped.clone(),
-                        order: order.clone(),
+                        order: (**order).clone(),
                     };
                     record.take_order(out.next, &entry);
-                    out.push(Entry::Order(entry));
+                    out.push(Entry::Order(Box::new(entry)));
                     self.judge(&order.job, &mut out);
                 }
             }
-            Event::Noted(note) => {
-                let seq = out.push(Entry::Note(note.clone()));
-                let concerned = [&note.job_before, &note.job];
-                let mut jobs: Vec<&JobNumber> = concerned.into_iter().flatten().collect();
-                jobs.dedup();
-                if note.says == Says::Remark {
-                    jobs.clear();
-                }
-                for job in &jobs {
-                    let mut history = past.history(job)?;
-                    history.extend(out.entries.iter().filter(|numbered| numbered.seq == seq).cloned());
-                    self.jobs.put((*job).clone(), JobRecord::from_history((*job).clone(), &history), seq);
-                    self.judge(job, &mut out);
-                }
-            }
+            Event::Noted(note) => self.noted(note, past, &mut out)?,
         }
         self.next = out.next;
         Ok(out.entries)
+    }
+
+    /// The jobs concerned are folded again: a note changes what counts, not what was measured.
+    fn noted<P: Past>(&mut self, note: &NoteEntry, past: &mut P, out: &mut Out) -> Result<(), P::Error> {
+        let seq = out.push(Entry::Note(note.clone()));
+        if note.says == Says::Remark {
+            return Ok(());
+        }
+        // The record lists an assigned reading under its new job only once the note is in it.
+        let about = past.entry(note.about)?;
+        let mut jobs: Vec<&JobNumber> = [&note.job_before, &note.job].into_iter().flatten().collect();
+        jobs.dedup();
+        for job in jobs {
+            let mut history = past.history(job)?;
+            let known = history.iter().any(|numbered| numbered.seq == note.about);
+            history.extend(about.iter().filter(|_| !known).cloned());
+            history.sort_by_key(|numbered| numbered.seq);
+            history.extend(out.entries.iter().filter(|numbered| numbered.seq == seq).cloned());
+            self.jobs.put(job.clone(), JobRecord::from_history(job.clone(), &history), seq);
+            self.judge(job, out);
+        }
+        Ok(())
     }
 
     fn software(&self, state: SoftwareState) -> Entry {
@@ -230,7 +249,7 @@ impl Bench {
             }
         }
         let has_lens = entry.reading.right.is_some() || entry.reading.left.is_some();
-        out.push(Entry::Reading(entry));
+        out.push(Entry::Reading(Box::new(entry)));
         if let Some(job) = job.filter(|_| has_lens) {
             self.judge(&job, out);
         }
@@ -303,5 +322,11 @@ fn not_whole(layout: &str, how: Ended, length: usize) -> Reject {
         Ended::Unfinished => ("the end of the frame", "silence, or the port closed"),
         Ended::Stray => ("the start of a frame", "bytes outside any frame"),
     };
-    Reject { layout: layout.to_owned(), field: None, offset: length, expected: expected.to_owned(), found: found.to_owned() }
+    Reject {
+        layout: layout.to_owned(),
+        field: None,
+        offset: length,
+        expected: expected.to_owned(),
+        found: found.to_owned(),
+    }
 }

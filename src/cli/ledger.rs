@@ -154,7 +154,10 @@ fn eye(text: &str) -> Result<Eye, String> {
 
 fn table(text: &str) -> Result<Table, String> {
     let known = || Table::ALL.map(Table::name).join(", ");
-    Table::ALL.into_iter().find(|table| table.name() == text).ok_or_else(|| format!("expected one of {}", known()))
+    Table::ALL
+        .into_iter()
+        .find(|table| table.name() == text)
+        .ok_or_else(|| format!("expected one of {}", known()))
 }
 
 fn format(text: &str) -> Result<Format, String> {
@@ -198,7 +201,8 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
         }
         LedgerCommand::Backup { ledger, to } => {
             let progress = progress("pages");
-            let head = ledger.reader()?.backup(&to, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+            let head =
+                ledger.reader()?.backup(&to, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
             progress.done();
             println!("{} entries copied to {}; the last has the hash {}", head.seq, to.display(), head.hash);
             Ok(true)
@@ -207,7 +211,9 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
             let says = notes::Wanted::Void;
             add_note(&ledger, note, says)
         }
-        LedgerCommand::Assign { ledger, note, job, eye } => add_note(&ledger, note, notes::Wanted::Assign { job, eye }),
+        LedgerCommand::Assign { ledger, note, job, eye } => {
+            add_note(&ledger, note, notes::Wanted::Assign { job, eye })
+        }
     }
 }
 
@@ -272,13 +278,17 @@ fn summary(entry: &Entry) -> String {
             reading.instrument,
             json(&reading.reading)
         ),
-        Entry::Order(order) => format!("job {} revision {} ({})", order.order.job, order.revision, order.source),
+        Entry::Order(order) => {
+            format!("job {} revision {} ({})", order.order.job, order.revision, order.source)
+        }
         Entry::Verdict(verdict) => {
             format!("job {} {} {}", verdict.job, show::outcome(verdict.outcome), show::reason(verdict))
         }
         Entry::Job(job) => match &job.job {
             Some(number) => format!("job {number} chosen ({})", job.by),
-            None => format!("{} is not a job number ({})", job.scanned.as_deref().unwrap_or_default(), job.by),
+            None => {
+                format!("{} is not a job number ({})", job.scanned.as_deref().unwrap_or_default(), job.by)
+            }
         },
         Entry::Note(note) => format!(
             "{} entry {}{}: {} ({})",
@@ -292,7 +302,9 @@ fn summary(entry: &Entry) -> String {
             note.reason,
             note.by
         ),
-        Entry::Port(port) => format!("{} {} {}", port.name, json(&port.state), port.why.as_deref().unwrap_or_default()),
+        Entry::Port(port) => {
+            format!("{} {} {}", port.name, json(&port.state), port.why.as_deref().unwrap_or_default())
+        }
         Entry::Clock(clock) => format!("the clock jumped by {} s", clock.step_seconds),
         Entry::InForce(text) => format!("{} {} {}", json(&text.what), text.name, text.hash),
         Entry::Software(software) => format!("{} {}", software.version, json(&software.state)),
@@ -338,7 +350,8 @@ fn show_entry(record: &Reader, seq: Seq, as_json: bool) -> Answer {
 
 fn verify(record: &Reader, checkpoints: &[CheckpointEntry]) -> Answer {
     let progress = progress("entries");
-    let found = ledger::verify(record, checkpoints, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
+    let found =
+        ledger::verify(record, checkpoints, |done, of| progress.at(done, of)).map_err(Stop::failed)?;
     progress.done();
     for finding in &found.findings {
         println!("{finding}");
@@ -349,9 +362,16 @@ fn verify(record: &Reader, checkpoints: &[CheckpointEntry]) -> Answer {
     let head = &found.head;
     if found.is_sound() {
         println!("{} entries, {} checkpoints: nothing was altered", found.entries, found.checkpoints);
-        println!("head {}:{}  (keep it elsewhere: it shows later whether the end was cut off)", head.seq, head.hash);
+        println!(
+            "head {}:{}  (keep it elsewhere: it shows later whether the end was cut off)",
+            head.seq, head.hash
+        );
     } else {
-        println!("{} entries: NOT SOUND, {} findings", found.entries, found.findings.len() as u64 + found.more);
+        println!(
+            "{} entries: NOT SOUND, {} findings",
+            found.entries,
+            found.findings.len() as u64 + found.more
+        );
     }
     Ok(found.is_sound())
 }
@@ -367,16 +387,27 @@ fn rederive(record: &Reader, job: Option<&JobNumber>) -> Answer {
         "{} readings and {} verdicts derived again from the raw bytes: {}",
         report.readings,
         report.verdicts,
-        if report.differences.is_empty() { "all as recorded".to_owned() } else { format!("{} differ", report.differences.len()) }
+        if report.differences.is_empty() {
+            "all as recorded".to_owned()
+        } else {
+            format!("{} differ", report.differences.len())
+        }
     );
     Ok(report.differences.is_empty())
 }
 
-fn export(record: &Reader, table: Table, range: RangeInclusive<Seq>, format: Format, to: Option<&Path>) -> Answer {
+fn export(
+    record: &Reader,
+    table: Table,
+    range: RangeInclusive<Seq>,
+    format: Format,
+    to: Option<&Path>,
+) -> Answer {
     let rows = match to {
         None => record.export(table, range, format, std::io::stdout().lock()),
         Some(path) => {
-            let file = std::fs::File::create(path).map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?;
+            let file = std::fs::File::create(path)
+                .map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?;
             record.export(table, range, format, std::io::BufWriter::new(file))
         }
     };

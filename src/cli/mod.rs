@@ -168,7 +168,10 @@ fn text_of(path: &Path) -> Result<String, Stop> {
 
 /// How a core is set up to add to a ledger: as the station's settings say, or else with the rule
 /// set that was last in force there.
-fn setup_for(settings: Option<&crate::station::settings::Settings>, record: &crate::ledger::Reader) -> Result<Setup, Stop> {
+fn setup_for(
+    settings: Option<&crate::station::settings::Settings>,
+    record: &crate::ledger::Reader,
+) -> Result<Setup, Stop> {
     if let Some(settings) = settings {
         return Ok(crate::station::run::setup(settings));
     }

@@ -1,9 +1,9 @@
 //! `fociline order`: add, list, show.
 
 use super::{Answer, Stop, WhichLedger, json, settings, text_of};
+use crate::bench::Bench;
 use crate::bench::entry::{Entry, OrderEntry};
 use crate::bench::event::Event;
-use crate::bench::Bench;
 use crate::ledger::{Ledger, LedgerError, Reader};
 use crate::order::intake::{self, Intake};
 use crate::parsers::reading::JobNumber;
@@ -72,7 +72,9 @@ fn add(which: &WhichLedger, files: &[PathBuf]) -> Answer {
         .collect::<Result<Vec<(&PathBuf, Intake)>, Stop>>()?;
     match Ledger::open(&which.path()?) {
         Ok(ledger) => record(ledger, settings.as_ref(), read),
-        Err(LedgerError::InUse { .. }) if settings.as_ref().is_some_and(|settings| settings.orders.is_some()) => {
+        Err(LedgerError::InUse { .. })
+            if settings.as_ref().is_some_and(|settings| settings.orders.is_some()) =>
+        {
             let folder = settings.and_then(|settings| settings.orders).expect("checked just above");
             hand_over(&folder, files)
         }
@@ -91,8 +93,11 @@ fn record(mut ledger: Ledger, settings: Option<&Settings>, read: Vec<(&PathBuf, 
         let name = file.display();
         for (line, order) in intake.orders {
             let job = order.job.clone();
-            let event =
-                Event::Ordered { order, source: format!("{name} line {line}"), dropped: intake.dropped.clone() };
+            let event = Event::Ordered {
+                order: Box::new(order),
+                source: format!("{name} line {line}"),
+                dropped: intake.dropped.clone(),
+            };
             let entries = bench.step(&event, Timestamp::now(), &mut past).map_err(Stop::failed)?;
             ledger.append(&entries).map_err(Stop::failed)?;
             match entries.iter().find_map(|numbered| order_of(&numbered.entry)) {
@@ -119,7 +124,8 @@ fn order_of(entry: &Entry) -> Option<&OrderEntry> {
 fn hand_over(folder: &Path, files: &[PathBuf]) -> Answer {
     let mut all_taken = true;
     for file in files {
-        let name = format!("{}-{}", std::process::id(), file.file_name().unwrap_or_default().to_string_lossy());
+        let name =
+            format!("{}-{}", std::process::id(), file.file_name().unwrap_or_default().to_string_lossy());
         let hidden = folder.join(format!(".{name}"));
         std::fs::copy(file, &hidden)
             .and_then(|_| std::fs::rename(&hidden, folder.join(&name)))

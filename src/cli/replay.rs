@@ -3,12 +3,12 @@
 use super::progress::progress;
 use super::{Answer, DEFAULT_RULES, Stop};
 use crate::bench::Setup;
+use crate::bench::entry::InForce;
 use crate::bench::event::Event;
 use crate::parsers::frame::Framer;
 use crate::station::recorder::Recorder;
 use crate::station::run::text_in_force;
 use crate::station::settings;
-use crate::bench::entry::InForce;
 use jiff::{SignedDuration, Timestamp};
 use std::collections::BTreeMap;
 use std::fs::File;
@@ -71,7 +71,8 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     let mut buffer = vec![0; 64 * 1024];
     let mut pending = Vec::new();
     loop {
-        let count = input.read(&mut buffer).map_err(|why| Stop::Failed(format!("{}: {why}", args.file.display())))?;
+        let count =
+            input.read(&mut buffer).map_err(|why| Stop::Failed(format!("{}: {why}", args.file.display())))?;
         framer.push(&buffer[..count], |frame| pending.push(frame));
         if count == 0 {
             pending.extend(framer.idle());

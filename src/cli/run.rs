@@ -34,11 +34,7 @@ pub(super) fn run(args: RunArgs) -> Answer {
 }
 
 /// Runs a station and prints what is committed.
-pub(super) async fn station(
-    settings: &Settings,
-    stop: impl Future<Output = ()>,
-    output: Output,
-) -> Answer {
+pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
     run_station(settings, Timestamp::now, stop, move |shown| output.show(shown)).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
@@ -67,9 +63,11 @@ pub(super) fn stop_signal() -> std::io::Result<impl Future<Output = ()>> {
     let mut terminate = signal(SignalKind::terminate())?;
     let (first, stop) = tokio::sync::oneshot::channel();
     tokio::spawn(async move {
-        let mut next = async || tokio::select! {
-            _ = interrupt.recv() => 130,
-            _ = terminate.recv() => 143,
+        let mut next = async || {
+            tokio::select! {
+                _ = interrupt.recv() => 130,
+                _ = terminate.recv() => 143,
+            }
         };
         next().await;
         // The station may have ended by itself meanwhile.
@@ -154,7 +152,10 @@ impl Output {
                 ),
             },
             Entry::Order(order) => {
-                println!("{time}  job {:<10} order, revision {} ({})", order.order.job, order.revision, order.source);
+                println!(
+                    "{time}  job {:<10} order, revision {} ({})",
+                    order.order.job, order.revision, order.source
+                );
             }
             _ => {}
         }

@@ -119,7 +119,8 @@ pub(super) fn reason(verdict: &Verdict) -> String {
                 let missing = missing(eye);
                 (!missing.is_empty()).then(|| format!("{}: {} not measured", side(eye), missing.join(", ")))
             };
-            let mut words: Vec<String> = [Side::Right, Side::Left].into_iter().filter_map(missing_of).collect();
+            let mut words: Vec<String> =
+                [Side::Right, Side::Left].into_iter().filter_map(missing_of).collect();
             // What the pair lacks follows from a lens that is missing, and goes without saying.
             if words.is_empty() {
                 words.extend(missing_of(Side::Pair));

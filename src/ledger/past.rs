@@ -3,7 +3,7 @@
 use super::error::LedgerError;
 use super::read::Reader;
 use crate::bench::Past;
-use crate::bench::entry::Numbered;
+use crate::bench::entry::{Numbered, Seq};
 use crate::parsers::reading::JobNumber;
 
 impl Past for Reader {
@@ -11,5 +11,9 @@ impl Past for Reader {
 
     fn history(&mut self, job: &JobNumber) -> Result<Vec<Numbered>, LedgerError> {
         self.job_history(job)
+    }
+
+    fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, LedgerError> {
+        Reader::entry(self, seq)
     }
 }

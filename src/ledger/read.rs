@@ -143,7 +143,7 @@ impl Reader {
     pub fn latest_order(&self, job: &JobNumber) -> Result<Option<(Seq, OrderEntry)>, LedgerError> {
         let latest = self.fetch(sql::LATEST_ORDER, [job.as_str()])?.pop();
         Ok(match latest.map(|stored| self.read(&stored)).transpose()? {
-            Some(Numbered { seq, entry: Entry::Order(order), .. }) => Some((seq, order)),
+            Some(Numbered { seq, entry: Entry::Order(order), .. }) => Some((seq, *order)),
             _ => None,
         })
     }

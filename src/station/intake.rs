@@ -71,8 +71,11 @@ fn settled(folder: &Path, seen: &mut HashMap<PathBuf, Stamp>) -> io::Result<Vec<
             now.insert(entry.path(), (meta.len(), meta.modified().ok()));
         }
     }
-    let mut files: Vec<PathBuf> =
-        now.iter().filter(|(path, stamp)| seen.get(*path) == Some(stamp)).map(|(path, _)| path.clone()).collect();
+    let mut files: Vec<PathBuf> = now
+        .iter()
+        .filter(|(path, stamp)| seen.get(*path) == Some(stamp))
+        .map(|(path, _)| path.clone())
+        .collect();
     files.sort();
     *seen = now;
     Ok(files)
@@ -94,7 +97,7 @@ async fn take(
             for (line, order) in intake.orders {
                 let source = format!("{name} line {line}");
                 let dropped = intake.dropped.clone();
-                recorder.record(Event::Ordered { order, source, dropped }, clock()).await?;
+                recorder.record(Event::Ordered { order: Box::new(order), source, dropped }, clock()).await?;
                 taken += 1;
             }
             if !intake.dropped.is_empty() {

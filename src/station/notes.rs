@@ -37,7 +37,13 @@ fn refused<T>(why: impl Into<String>) -> Result<T, NoteError> {
 ///
 /// # Errors
 /// When the entry is not a reading, does not count already, or the words are missing.
-pub fn note(record: &Reader, about: Seq, wanted: Wanted, reason: &str, by: &str) -> Result<NoteEntry, NoteError> {
+pub fn note(
+    record: &Reader,
+    about: Seq,
+    wanted: Wanted,
+    reason: &str,
+    by: &str,
+) -> Result<NoteEntry, NoteError> {
     let (reason, by) = (reason.trim(), by.trim());
     if reason.is_empty() || by.is_empty() {
         return refused("a reason and a name are needed: the record has to say why, and who says so");

@@ -84,7 +84,8 @@ impl Recorder {
         let (say_health, health) = watch::channel(Health::Recording);
         let say_health = Arc::new(say_health);
         let on_disk = Arc::new(AtomicU64::new(head.seq.0));
-        let core = Core { bench, past, stepped, on_disk: Arc::clone(&on_disk), health: Arc::clone(&say_health) };
+        let core =
+            Core { bench, past, stepped, on_disk: Arc::clone(&on_disk), health: Arc::clone(&say_health) };
         let writer = Writer { ledger, on_disk, health: say_health, committed: committed.clone() };
         let threads = Threads {
             core: std::thread::spawn(move || core.run(events)),

@@ -1,9 +1,9 @@
 //! A whole station: started, run until it is told to stop, ended with nothing lost.
 
+use super::intake;
 use super::port::{Heard, Listener, keep_open};
 use super::recorder::{Closed, Health, Recorder};
 use super::settings::Settings;
-use super::intake;
 use crate::bench::Setup;
 use crate::bench::entry::{InForce, InForceEntry, Numbered, TextHash};
 use crate::bench::event::Event;

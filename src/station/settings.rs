@@ -4,8 +4,8 @@
 //! folder that the settings file lies in.
 
 use crate::judge::RuleSet;
-use crate::parsers::reader::Reader;
 use crate::parsers::layout::Layout;
+use crate::parsers::reader::Reader;
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::net::SocketAddr;
@@ -205,10 +205,14 @@ impl Check<'_> {
         let page = match &file.page {
             None => None,
             Some(page) => Some(page.listen.get_ref().parse::<SocketAddr>().map_err(|_| {
-                self.at(page.listen.span(), "listen: expected an address and a port such as \"127.0.0.1:8765\"")
+                self.at(
+                    page.listen.span(),
+                    "listen: expected an address and a port such as \"127.0.0.1:8765\"",
+                )
             })?),
         };
-        let instruments = file.instrument.iter().map(|table| self.instrument(table)).collect::<Result<_, _>>()?;
+        let instruments =
+            file.instrument.iter().map(|table| self.instrument(table)).collect::<Result<_, _>>()?;
         let scanners = file.scanner.iter().map(|table| self.scanner(table)).collect::<Result<_, _>>()?;
         let settings = Settings {
             origin: self.origin.to_owned(),
@@ -232,7 +236,9 @@ impl Check<'_> {
 
     fn instrument(&self, table: &DeviceTable) -> Result<Instrument, SettingsError> {
         let Some(layout) = &table.layout else {
-            return Err(self.at(table.name.span(), "this instrument has no layout: expected layout = \"...\""));
+            return Err(
+                self.at(table.name.span(), "this instrument has no layout: expected layout = \"...\"")
+            );
         };
         Ok(Instrument {
             name: self.name(&table.name)?,
@@ -287,14 +293,18 @@ impl Check<'_> {
 
     fn no_duplicates(&self, file: &File) -> Result<(), SettingsError> {
         let devices = || file.instrument.iter().chain(&file.scanner);
-        let names = devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
+        let names =
+            devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
         let ports =
             devices().map(|table| ("port", table.port.get_ref().display().to_string(), table.port.span()));
         let mut seen: HashMap<(&str, String), Range<usize>> = HashMap::new();
         for (key, value, span) in names.chain(ports) {
             if let Some(first) = seen.get(&(key, value.clone())) {
                 let line = line_of(self.text, first.start);
-                return Err(self.at(span, &format!("{key} {value:?} is used on line {line} already: each needs its own")));
+                return Err(self.at(
+                    span,
+                    &format!("{key} {value:?} is used on line {line} already: each needs its own"),
+                ));
             }
             seen.insert((key, value), span);
         }

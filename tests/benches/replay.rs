@@ -35,7 +35,7 @@ fn main() {
 fn record(path: &Path, frames: u64, jobs: u64) {
     let mut file = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
     for n in 0..frames {
-        let eye = if n / jobs % 2 == 0 { "R" } else { "L" };
+        let eye = if (n / jobs).is_multiple_of(2) { "R" } else { "L" };
         let axis = if n % 20 == 7 { 99 } else { 88 + n % 5 };
         let sphere = -125 + i64::try_from(n % 7).expect("small");
         write!(
@@ -54,8 +54,11 @@ fn order(path: &Path, jobs: u64) {
     let mut file = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
     for job in 0..jobs {
         let lens = r#"{"sphere":-1.25,"cylinder":-0.50,"axis":90}"#;
-        writeln!(file, r#"{{"job":"{job}","lens":"single-vision","mounted":true,"right":{lens},"left":{lens}}}"#)
-            .expect("written");
+        writeln!(
+            file,
+            r#"{{"job":"{job}","lens":"single-vision","mounted":true,"right":{lens},"left":{lens}}}"#
+        )
+        .expect("written");
     }
     file.flush().expect("written");
 }

@@ -81,7 +81,9 @@ impl Station {
                         return line;
                     }
                 }
-                Err(_) => panic!("no line with {words:?}; seen:\n{}\nlog:\n{}", self.seen.join("\n"), self.log()),
+                Err(_) => {
+                    panic!("no line with {words:?}; seen:\n{}\nlog:\n{}", self.seen.join("\n"), self.log())
+                }
             }
         }
     }

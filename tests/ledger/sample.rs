@@ -48,13 +48,13 @@ pub fn reading(frame: u64, instrument: &str, job_number: Option<&str>, operator:
     )
     .unwrap();
     reading.operator = operator.map(Into::into);
-    Entry::Reading(ReadingEntry {
+    Entry::Reading(Box::new(ReadingEntry {
         frame: Seq(frame),
         instrument: instrument.into(),
         job: job_number.map(job),
         job_from: if job_number.is_some() { JobFrom::Frame } else { JobFrom::Nobody },
         reading,
-    })
+    }))
 }
 
 pub fn order(number: &str, revision: u32) -> Entry {
@@ -64,12 +64,12 @@ pub fn order(number: &str, revision: u32) -> Entry {
             "left":{{"sphere":-2.00}}}}"#
     ))
     .unwrap();
-    Entry::Order(OrderEntry {
+    Entry::Order(Box::new(OrderEntry {
         revision,
         source: "tray.csv, line 2".into(),
         dropped: vec!["name".into()],
         order,
-    })
+    }))
 }
 
 pub fn note(about: u64, says: Says, before: Option<&str>, after: Option<&str>, by: &str) -> Entry {

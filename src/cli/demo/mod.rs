@@ -83,7 +83,8 @@ pub(super) fn run(args: DemoArgs) -> Answer {
         logs();
     }
     let folder = tempfile::Builder::new().prefix("fociline-demo-").tempdir().map_err(Stop::failed)?.keep();
-    let mut bench = Simulated::set_up(&folder).map_err(|why| Stop::Failed(format!("{}: {why}", folder.display())))?;
+    let mut bench =
+        Simulated::set_up(&folder).map_err(|why| Stop::Failed(format!("{}: {why}", folder.display())))?;
     let settings = settings(&folder.join("station.toml"))?;
     println!("Tarnvale Lens Works, bench 1: an invented lab with two simulated focimeters and a");
     println!("scanner, on real pseudo-terminals. What follows is what `fociline run` prints.");

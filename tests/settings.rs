@@ -1,0 +1,134 @@
+//! Settings files: what loads, and what is said of those that do not.
+
+mod common;
+
+use common::ran;
+use fociline::station::settings::Settings;
+use std::path::Path;
+
+const GOOD: &str = r#"[station]
+name   = "bench-1"
+ledger = "bench-1.ledger"
+rules  = "ansi-z80.1-2015"
+
+[[instrument]]
+name   = "focimeter-1"
+port   = "/dev/ttyUSB0"
+layout = "tagged"
+"#;
+
+fn refused(text: &str) -> String {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("station.toml");
+    std::fs::write(&path, text).expect("written");
+    let said = Settings::load(&path).expect_err("refused").to_string();
+    said.replace(&path.display().to_string(), "station.toml")
+}
+
+#[test]
+fn the_example_loads_and_says_what_is_the_default() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("contrib/station.example.toml");
+    let example = Settings::load(&path).expect("loads");
+    assert_eq!(example.instruments.len(), 2);
+    assert_eq!(example.scanners.len(), 1);
+    let folder = tempfile::tempdir().expect("a folder");
+    let filled = std::fs::read_to_string(&path).expect("reads");
+    let filled: String = filled
+        .lines()
+        .map(|line| match line.strip_prefix("# ") {
+            Some(key) if key.contains(" = ") => format!("{key}\n"),
+            _ => format!("{line}\n"),
+        })
+        .collect();
+    assert_ne!(filled.matches("\nbaud ").count(), 1, "the defaults are there to be uncommented");
+    let with_defaults = folder.path().join("station.toml");
+    std::fs::write(&with_defaults, filled).expect("written");
+    let with_defaults = Settings::load(&with_defaults).expect("the keys that are commented out are sound");
+    assert_eq!(with_defaults.instruments[0].port, example.instruments[0].port);
+    assert_eq!(with_defaults.job_hold, example.job_hold);
+}
+
+#[test]
+fn a_mistake_is_said_with_its_line_and_what_is_expected() {
+    for (change, to, said) in [
+        ("name   = \"bench-1\"", "nam = \"bench-1\"", "station.toml:2: unknown field `nam`"),
+        (
+            "layout = \"tagged\"",
+            "layout = \"taged\"",
+            "station.toml:9: no layout is called \"taged\": expected tagged",
+        ),
+        (
+            "rules  = \"ansi-z80.1-2015\"",
+            "rules = \"iso\"",
+            "station.toml:4: no rule set is called \"iso\": expected ansi-z80.1-2015",
+        ),
+        (
+            "layout = \"tagged\"",
+            "layout = \"tagged\"\nbaud = 9",
+            "station.toml:10: baud = 9: expected 50 to 4000000",
+        ),
+        (
+            "layout = \"tagged\"",
+            "layout = \"tagged\"\nparity = \"mark\"",
+            "station.toml:10: parity = \"mark\": expected one of \"none\", \"odd\", \"even\"",
+        ),
+        (
+            "layout = \"tagged\"",
+            "layout = \"tagged\"\ndata_bits = 9",
+            "station.toml:10: data_bits = 9: expected one of 5, 6, 7, 8",
+        ),
+        ("layout = \"tagged\"", "", "station.toml:7: this instrument has no layout"),
+        (
+            "layout = \"tagged\"",
+            "layout = \"tagged\"\n[[scanner]]\nname = \"s\"\nport = \"/dev/ttyUSB0\"",
+            "station.toml:12: port \"/dev/ttyUSB0\" is used on line 8 already",
+        ),
+        (
+            "layout = \"tagged\"",
+            "layout = \"tagged\"\n[[scanner]]\nname = \"focimeter-1\"\nport = \"/dev/ttyS0\"",
+            "station.toml:11: name \"focimeter-1\" is used on line 7 already",
+        ),
+        ("[station]", "[station", "station.toml:1: "),
+        ("layout = \"tagged\"", "layout = \"missing.toml\"", "station.toml:9: layout "),
+    ] {
+        assert!(GOOD.contains(change), "{change}");
+        let found = refused(&GOOD.replacen(change, to, 1));
+        assert!(found.contains(said), "{found}\nexpected: {said}");
+        assert!(!found.contains('\n') || found.starts_with(said), "one message: {found}");
+    }
+}
+
+#[test]
+fn a_bad_file_ends_with_status_2_and_leaves_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("station.toml");
+    std::fs::write(&path, GOOD.replace("tagged", "taged")).expect("written");
+    let run = ran(&["run", "--station", path.to_str().expect("text")]);
+    assert_eq!(run.status, 2);
+    assert_eq!(run.err.lines().count(), 1, "{}", run.err);
+    assert!(!folder.path().join("bench-1.ledger").exists());
+}
+
+#[test]
+fn a_lab_s_own_layout_and_rule_set_are_files_beside_the_settings() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).expect("written");
+    write(
+        "ours.toml",
+        "name = \"ours\"\ntitle = \"Ours\"\n[frame]\nend = \"any newline\"\n[[line]]\nform = \"delimited\"\nseparator = \",\"\n\
+         [[line.field]]\nis = \"job\"\n[[line.field]]\nis = \"sphere\"\neye = \"right\"\n",
+    );
+    write(
+        "tight.toml",
+        &std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("contrib/rules/tarnvale.toml"))
+            .expect("reads"),
+    );
+    write(
+        "station.toml",
+        &GOOD.replace("\"tagged\"", "\"ours.toml\"").replace("\"ansi-z80.1-2015\"", "\"./tight.toml\""),
+    );
+    let settings = Settings::load(&folder.path().join("station.toml")).expect("loads");
+    let reading = settings.instruments[0].reader.read(b"4471,-1.25\r\n").expect("reads");
+    assert_eq!(reading.right.expect("right").sphere.expect("sphere").to_string(), "-1.25");
+    assert_eq!(settings.ledger, folder.path().join("bench-1.ledger"));
+}
