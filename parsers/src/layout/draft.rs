@@ -54,14 +54,14 @@ struct LensDraft<'a> {
 #[derive(Debug, Default)]
 pub(super) struct Draft<'a> {
     pub reading: Reading,
-    lenses: [LensDraft<'a>; 4],
+    lenses: [Option<LensDraft<'a>>; 4],
 }
 
 impl<'a> Draft<'a> {
     /// Takes a number; false where the frame said it before.
     #[must_use]
     pub fn number(&mut self, slot: Slot, quantity: Quantity, number: Number, cell: &'a [u8]) -> bool {
-        let lens = &mut self.lenses[slot as usize];
+        let lens = self.lens(slot);
         if quantity != Quantity::PrismBase
             && let Some(component) = quantity.component()
         {
@@ -74,19 +74,28 @@ impl<'a> Draft<'a> {
     /// Takes a prism's base; false where the frame said it before.
     #[must_use]
     pub fn base(&mut self, slot: Slot, component: Component, base: Base) -> bool {
-        self.lenses[slot as usize].bases[component as usize].replace(base).is_none()
+        self.lens(slot).bases[component as usize].replace(base).is_none()
     }
 
     /// Says how the values of `slot` were taken, where the frame has not said so yet.
     pub fn manner(&mut self, slot: Slot, manner: Manner) {
-        let lens = &mut self.lenses[slot as usize];
-        lens.manner = lens.manner.or(manner);
+        // A lens of which nothing has been said is no lens, however it would have been taken.
+        if let Some(lens) = &mut self.lenses[slot as usize] {
+            lens.manner = lens.manner.or(manner);
+        }
+    }
+
+    fn lens(&mut self, slot: Slot) -> &mut LensDraft<'a> {
+        self.lenses[slot as usize].get_or_insert_default()
     }
 
     /// Hands the values of a line to the lens that its eye mark names.
     pub fn assign_line(&mut self, to: Slot, line: &'a [u8]) -> Result<(), Miss<'a>> {
-        let from = std::mem::take(&mut self.lenses[Slot::Line as usize]);
-        let lens = &mut self.lenses[to as usize];
+        let Some(from) = self.lenses[Slot::Line as usize].take() else { return Ok(()) };
+        let Some(lens) = &mut self.lenses[to as usize] else {
+            self.lenses[to as usize] = Some(from);
+            return Ok(());
+        };
         for (name, quantity) in Quantity::ALL {
             let Some(number) = from.numbers[quantity as usize] else { continue };
             if lens.numbers[quantity as usize].replace(number).is_some() {
@@ -110,29 +119,32 @@ impl<'a> Draft<'a> {
     }
 
     /// The finished reading.
-    pub fn finish(mut self, always: Always) -> Result<Reading, Miss<'a>> {
+    pub fn finish(&mut self, always: Always) -> Result<Reading, Miss<'a>> {
         let otherwise = Manner { mode: always.mode, vertex: always.vertex };
-        let [right, left, unspecified, _] = self.lenses;
-        self.reading.right = right.finish(otherwise)?;
-        self.reading.left = left.finish(otherwise)?;
-        self.reading.unspecified = unspecified.finish(otherwise)?;
+        let [right, left, unspecified, _] = &self.lenses;
+        let Reading { right: to_right, left: to_left, unspecified: to_unspecified, .. } = &mut self.reading;
+        for (draft, place) in [(right, to_right), (left, to_left), (unspecified, to_unspecified)] {
+            if let Some(draft) = draft {
+                draft.finish(otherwise, place)?;
+            }
+        }
         if self.reading.reference_line.is_none() && self.reading.lenses_mut().next().is_some() {
             self.reading.reference_line = always.reference_line;
         }
-        Ok(self.reading)
+        Ok(std::mem::take(&mut self.reading))
     }
 }
 
 impl<'a> LensDraft<'a> {
-    /// The lens, if the frame gave any number for it.
-    fn finish(self, otherwise: Manner) -> Result<Option<Lens>, Miss<'a>> {
+    /// Puts the lens into its `place`, if the frame gave any number for it.
+    fn finish(&self, otherwise: Manner, place: &mut Option<Lens>) -> Result<(), Miss<'a>> {
         if !self.said {
-            return Ok(None);
+            return Ok(());
         }
         let dioptres = |quantity| self.get(quantity).map(Dioptre::new);
         let millimetres = |quantity| self.get(quantity).map(Millimetre::new);
         let manner = self.manner.or(otherwise);
-        Ok(Some(Lens {
+        *place = Some(Lens {
             sphere: dioptres(Quantity::Sphere),
             cylinder: dioptres(Quantity::Cylinder),
             axis: self.get(Quantity::Axis).map(Degree::new),
@@ -147,7 +159,8 @@ impl<'a> LensDraft<'a> {
             mode: manner.mode,
             vertex: manner.vertex,
             as_sent: None,
-        }))
+        });
+        Ok(())
     }
 
     fn get(&self, quantity: Quantity) -> Option<rust_decimal::Decimal> {

@@ -18,7 +18,9 @@ pub(super) fn read<'a, T: Trace>(
     slot: Slot,
     marks: &mut LineMarks,
 ) -> Result<(), Miss<'a>> {
-    let slot = field.eye.map_or(slot, |eye| Slot::from(Some(eye)));
+    // Once the line's eye mark has been read, its values need not wait for their lens.
+    let eye = field.eye.or(marks.eye.filter(|_| slot == Slot::Line));
+    let slot = eye.map_or(slot, |eye| Slot::from(Some(eye)));
     let once = || Miss::new(cell, Expected::Once(&field.label));
     let absent = match &field.read {
         Read::Ignore => {

@@ -3,10 +3,8 @@
 use super::miss::{Expected, Miss, Parsed};
 use super::quantity::Quantity;
 use nom::Parser;
-use nom::branch::alt;
 use nom::bytes::complete::{tag, take_while};
-use nom::character::complete::one_of;
-use nom::combinator::{map, opt};
+use nom::combinator::map;
 use rust_decimal::Decimal;
 
 /// What stands between whole units and their parts.
@@ -75,11 +73,22 @@ impl Number {
     }
 
     fn within(self, (least, most): (i64, i64)) -> bool {
-        // At most 15 digits and a scale below 19: the products stay within 128 bits.
-        let unit = 10_i128.pow(self.scale);
-        (i128::from(least) * unit..=i128::from(most) * unit).contains(&i128::from(self.mantissa))
+        // Scales are below 13 and limits below 1000: nothing saturates but what is out of range.
+        let unit = TENS[self.scale.min(15) as usize];
+        (least * unit..=most * unit).contains(&self.mantissa)
     }
 }
+
+/// Powers of ten.
+const TENS: [i64; 16] = {
+    let mut tens = [1; 16];
+    let mut power = 1;
+    while power < tens.len() {
+        tens[power] = 10 * tens[power - 1];
+        power += 1;
+    }
+    tens
+};
 
 /// More digits than this are no measurement, and fit no 64 bits after scaling.
 pub(super) const MOST_DIGITS: u8 = 9;
@@ -118,23 +127,26 @@ impl NumberForm {
         }
     }
 
+    #[inline]
     fn pad<'a>(&self, allowed: bool, input: &'a [u8]) -> Parsed<'a, ()> {
-        if allowed { map(take_while(|byte| byte == b' '), |_| ()).parse(input) } else { Ok((input, ())) }
+        if allowed && input.first() == Some(&b' ') {
+            return map(take_while(|byte| byte == b' '), |_| ()).parse(input);
+        }
+        Ok((input, ()))
     }
 
+    #[inline]
     /// Whether there is a minus.
     fn sign<'a>(&self, input: &'a [u8]) -> Parsed<'a, bool> {
-        let (rest, sign) = match self.sign {
-            Sign::Never => (input, None),
-            Sign::MinusOnly => opt(one_of("-")).parse(input)?,
-            Sign::Optional | Sign::Required => opt(one_of("+-")).parse(input)?,
-        };
-        if sign.is_none() && self.sign == Sign::Required {
-            return Err(nom::Err::Error(Miss::new(input, Expected::Words("a sign, + or -"))));
+        match (input, self.sign) {
+            ([b'-', rest @ ..], Sign::Optional | Sign::Required | Sign::MinusOnly) => Ok((rest, true)),
+            ([b'+', rest @ ..], Sign::Optional | Sign::Required) => Ok((rest, false)),
+            (_, Sign::Required) => Err(nom::Err::Error(Miss::new(input, Expected::Words("a sign, + or -")))),
+            _ => Ok((input, false)),
         }
-        Ok((rest, sign == Some('-')))
     }
 
+    #[inline]
     fn digits<'a>(&self, input: &'a [u8]) -> Parsed<'a, Number> {
         if let Point::Implied(decimals) = self.point {
             let exactly = self.whole.map(|whole| whole + decimals);
@@ -142,13 +154,12 @@ impl NumberForm {
             return Ok((rest, self.scaled(value(0, digits), decimals.into())));
         }
         let (rest, whole) = run(input, self.whole, 0)?;
-        let (behind, point) = match self.point {
-            Point::Dot => opt(tag(".")).parse(rest)?,
-            Point::Comma => opt(tag(",")).parse(rest)?,
-            Point::Either => opt(alt((tag("."), tag(",")))).parse(rest)?,
-            Point::Implied(_) | Point::Whole => (rest, None),
+        let behind = match (rest, self.point) {
+            ([b'.', behind @ ..], Point::Dot | Point::Either)
+            | ([b',', behind @ ..], Point::Comma | Point::Either) => Some(behind),
+            _ => None,
         };
-        if point.is_some() {
+        if let Some(behind) = behind {
             let (rest, parts) = run(behind, self.decimals, 1)?;
             let mantissa = value(value(0, whole), parts);
             // A run has at most `MOST_DIGITS` digits.
@@ -164,6 +175,7 @@ impl NumberForm {
         Err(nom::Err::Error(Miss::new(rest, Expected::Words(needed))))
     }
 
+    #[inline]
     fn scaled(&self, mantissa: i64, decimals: u32) -> Number {
         match decimals.checked_add_signed(-self.exponent) {
             Some(scale) => Number { mantissa, scale },
@@ -175,6 +187,7 @@ impl NumberForm {
     }
 }
 
+#[inline]
 /// A run of digits: exactly so many where that is said, else at least `least`.
 fn run(input: &[u8], exactly: Option<u8>, least: usize) -> Parsed<'_, &[u8]> {
     let (rest, digits) = take_while(|byte: u8| byte.is_ascii_digit()).parse(input)?;
@@ -187,12 +200,17 @@ fn run(input: &[u8], exactly: Option<u8>, least: usize) -> Parsed<'_, &[u8]> {
     }
 }
 
+#[inline]
 fn value(before: i64, digits: &[u8]) -> i64 {
     digits.iter().fold(before, |value, digit| value.wrapping_mul(10).wrapping_add(i64::from(digit - b'0')))
 }
 
+#[inline]
 /// `bytes` themselves.
 pub(super) fn literal<'a>(bytes: &'a [u8], input: &'a [u8]) -> Parsed<'a, &'a [u8]> {
+    if bytes.is_empty() {
+        return Ok((input, &input[..0]));
+    }
     tag(bytes)
         .parse(input)
         .map_err(|_: nom::Err<Miss<'a>>| nom::Err::Error(Miss::new(input, Expected::Bytes(bytes))))

@@ -7,7 +7,7 @@ use super::miss::{Expected, Miss};
 use super::number::{literal, trimmed};
 use super::program::{Check, Columned, Form, Line, Placed, Program, Separator, Tagged, Unknown};
 use crate::reading::{Eye, Reading};
-use memchr::{memchr, memmem};
+use memchr::memmem;
 use nom::Parser;
 use nom::bytes::complete::{take, take_while};
 
@@ -202,12 +202,13 @@ impl<'a, T: Trace> Run<'a, '_, T> {
         marks: &mut LineMarks,
     ) -> Result<(), Miss<'a>> {
         let mut seen = 0_u64;
+        let mut likely = 0;
         let mut cells = Cells::new(body, separator);
         while let Some(cell) = cells.next(self.trace) {
             let Some((tag, value)) = split_tag(fields, assign, cell) else {
                 return Err(Miss::new(cell, tags(fields)));
             };
-            let found = fields.iter().position(|field| field.tag == trimmed(tag));
+            let found = find_tag(fields, trimmed(tag), likely);
             self.trace.mark(&cell[..cell.len() - value.len()], || What::Tag);
             match (found, unknown) {
                 (Some(index), _) => {
@@ -216,6 +217,7 @@ impl<'a, T: Trace> Run<'a, '_, T> {
                         return Err(Miss::new(cell, Expected::Once(&field.label)).in_field(&field.label));
                     }
                     seen |= 1 << index;
+                    likely = index + 1;
                     field::read(self, field, value, slot, marks)?;
                 }
                 (None, Unknown::Refuse) => return Err(Miss::new(cell, tags(fields))),
@@ -354,13 +356,20 @@ fn split_tag<'a>(fields: &[Tagged], assign: &[u8], cell: &'a [u8]) -> Option<(&'
     Some((&cell[..at], &cell[at + assign.len()..]))
 }
 
+/// Instruments keep to their order: the field that is `likely` to come next is tried first.
+fn find_tag(fields: &[Tagged], tag: &[u8], likely: usize) -> Option<usize> {
+    let is = |index: &usize| fields[*index].tag == tag;
+    (likely..fields.len()).chain(0..likely.min(fields.len())).find(is)
+}
+
 fn tags(fields: &[Tagged]) -> Expected<'_> {
     Expected::AnyOf(fields.iter().map(|field| field.tag.as_slice()).collect())
 }
 
 fn find(bytes: &[u8], wanted: &[u8]) -> Option<usize> {
     match wanted {
-        [one] => memchr(*one, bytes),
+        // Cells are a few bytes long: looking is quicker than choosing how to look.
+        [one] => bytes.iter().position(|byte| byte == one),
         _ => memmem::find(bytes, wanted),
     }
 }
@@ -398,6 +407,9 @@ impl<'a, 's> Cells<'a, 's> {
     /// Skips a run of separators; nothing behind it is no cell.
     fn skip<T: Trace>(&mut self, trace: &mut T) {
         let Some(mut rest) = self.rest else { return };
+        if rest.first() != self.separator.bytes.first() {
+            return;
+        }
         while let Some(next) = rest.strip_prefix(self.separator.bytes.as_slice()) {
             trace.mark(&rest[..self.separator.bytes.len()], || What::Separator);
             rest = next;
