@@ -133,6 +133,12 @@ mod tests {
     }
 
     #[test]
+    fn readers_go_between_threads() {
+        fn is_sendable<T: Send + Sync + 'static>() {}
+        is_sendable::<Reader>();
+    }
+
+    #[test]
     fn names_are_unique_and_texts_say_what_is_in_force() {
         let readers = Reader::all();
         for reader in &readers {

@@ -172,3 +172,48 @@ fn what_can_match_nothing_is_refused() {
         "11: literal can never match: the separator stands in \"a,b\"; expected values without the separator in them",
     );
 }
+
+/// A layout of one line of columns, in frames of 12 bytes.
+fn columns(field: &str) -> String {
+    let text = format!(
+        "name = \"x\"\ntitle = \"x\"\n[frame]\nlength = 12\n[[line]]\nstarts = \"R\"\nform = \"columns\"\n{field}"
+    );
+    Layout::from_toml(&text, "x.toml").unwrap_err().to_string()
+}
+
+#[test]
+fn columns_that_cannot_hold_their_values_are_refused() {
+    assert_eq!(
+        columns(
+            "[[line.field]]\ncolumns = \"2-12\"\nis = \"sphere\"\n[[line.field]]\ncolumns = \"1\"\nis = \"axis\""
+        ),
+        "x.toml, line 12: \"1\" are no columns of this line; expected \"first-last\", counted from 1 at the line's \
+         first byte, 2 or later"
+    );
+    assert_eq!(
+        columns("[[line.field]]\ncolumns = \"2-5\"\nis = \"sphere\"\nwhole = 2\ndecimals = 2"),
+        "x.toml, line 8: sphere can never match: its number has 5 bytes or more, its columns 4; \
+         expected columns as wide as the number"
+    );
+    assert_eq!(
+        columns("[[line.field]]\ncolumns = \"2-5\"\nis = \"literal\"\ntext = \"ab\""),
+        "x.toml, line 8: the literal \"ab\" has 2 bytes, its columns 4; expected as many columns as bytes"
+    );
+    assert_eq!(
+        columns("[[line.field]]\ncolumns = \"2-11\"\nis = \"sphere\""),
+        "x.toml, line 5: line R can never match: it ends at byte 11 of frames of 12; \
+         expected columns and frame length that agree"
+    );
+    assert_eq!(
+        columns("[[line.field]]\ncolumns = \"2-13\"\nis = \"sphere\""),
+        "x.toml, line 5: line R can never match: it needs frames of 13 bytes, the most is 12; \
+         expected columns and frame length that agree"
+    );
+    let both = "[[line.field]]\ncolumns = \"2-6\"\nis = \"prism_vertical\"\npositive = \"up\"\n\
+                [[line.field]]\ncolumns = \"7-12\"\nis = \"prism\"\nbases = { U = \"up\" }";
+    assert_eq!(
+        columns(both),
+        "x.toml, line 8: prism as components beside prism as amount and base; \
+         expected one of the two: they would be added up"
+    );
+}

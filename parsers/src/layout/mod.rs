@@ -198,6 +198,7 @@ mod number;
 mod program;
 mod quantity;
 mod run;
+mod split;
 mod style;
 mod text;
 
