@@ -60,15 +60,15 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     };
     let (recorder, threads, _) = Recorder::start(&args.ledger, setup)
         .map_err(|why| Stop::Failed(format!("{}: {why}", args.ledger.display())))?;
-    let submit = |event| recorder.submit_blocking(event, Timestamp::now()).map_err(Stop::failed);
-    submit(Event::Started { texts })?;
+    let submit = |events| recorder.submit_blocking(events, Timestamp::now()).map_err(Stop::failed);
+    submit(vec![Event::Started { texts }])?;
     if let Some(job) = args.job {
-        submit(Event::Chosen { job, by: "replay".to_owned() })?;
+        submit(vec![Event::Chosen { job, by: "replay".to_owned() }])?;
     }
     let progress = progress("bytes");
     let mut done = 0;
     let mut frames = 0u64;
-    let mut buffer = vec![0; 64 * 1024];
+    let mut buffer = vec![0; 4096];
     let mut pending = Vec::new();
     loop {
         let count =
@@ -78,17 +78,16 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
             pending.extend(framer.idle());
             pending.extend(framer.finish());
         }
-        for frame in pending.drain(..) {
-            frames += 1;
-            submit(Event::Frame { instrument: args.instrument.clone(), frame })?;
-        }
+        frames += pending.len() as u64;
+        let event = |frame| Event::Frame { instrument: args.instrument.clone(), frame };
+        submit(pending.drain(..).map(event).collect())?;
         done += count as u64;
         progress.at(done, length.unwrap_or(done));
         if count == 0 {
             break;
         }
     }
-    submit(Event::Stopped)?;
+    submit(vec![Event::Stopped])?;
     drop(recorder);
     let ledger = threads.join().map_err(Stop::Failed)?;
     progress.done();

@@ -18,10 +18,12 @@ use std::thread::JoinHandle;
 use std::time::Duration;
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
-/// How many events may wait for the core, and how many steps' entries for the writer.
-const QUEUE: usize = 1024;
+/// How many handfuls of events may wait for the core, and how many of entries for the writer.
+const QUEUE: usize = 16;
+/// How many transactions may wait to be shown before some are skipped.
+const SHOWN: usize = 1024;
 /// How many entries go into one transaction at most.
-const BATCH: usize = 4096;
+const BATCH: usize = 2048;
 /// The pause before a failed write is tried again.
 const RETRY: Duration = Duration::from_millis(500);
 
@@ -38,7 +40,7 @@ pub enum Health {
 }
 
 struct Incoming {
-    event: Event,
+    events: Vec<Event>,
     time: Timestamp,
     done: Option<oneshot::Sender<Arc<[Numbered]>>>,
 }
@@ -80,7 +82,7 @@ impl Recorder {
         let bench = Bench::new(setup, head.seq);
         let (incoming, events) = mpsc::channel(QUEUE);
         let (stepped, to_write) = sync_channel(QUEUE);
-        let (committed, _) = broadcast::channel(QUEUE);
+        let (committed, _) = broadcast::channel(SHOWN);
         let (say_health, health) = watch::channel(Health::Recording);
         let say_health = Arc::new(say_health);
         let on_disk = Arc::new(AtomicU64::new(head.seq.0));
@@ -94,20 +96,20 @@ impl Recorder {
         Ok((Recorder { incoming, committed, health }, threads, head))
     }
 
-    /// Hands in an event; completes when there is room for more.
+    /// Hands in events that happened together; completes when there is room for more.
     ///
     /// # Errors
     /// When the recorder is shut down.
-    pub async fn submit(&self, event: Event, time: Timestamp) -> Result<(), Closed> {
-        self.incoming.send(Incoming { event, time, done: None }).await.map_err(|_| Closed)
+    pub async fn submit(&self, events: Vec<Event>, time: Timestamp) -> Result<(), Closed> {
+        self.incoming.send(Incoming { events, time, done: None }).await.map_err(|_| Closed)
     }
 
-    /// Hands in an event from a thread that may block.
+    /// Hands in events that happened together, from a thread that may block.
     ///
     /// # Errors
     /// When the recorder is shut down.
-    pub fn submit_blocking(&self, event: Event, time: Timestamp) -> Result<(), Closed> {
-        self.incoming.blocking_send(Incoming { event, time, done: None }).map_err(|_| Closed)
+    pub fn submit_blocking(&self, events: Vec<Event>, time: Timestamp) -> Result<(), Closed> {
+        self.incoming.blocking_send(Incoming { events, time, done: None }).map_err(|_| Closed)
     }
 
     /// Hands in an event and waits until what comes of it is committed.
@@ -116,7 +118,7 @@ impl Recorder {
     /// When the recorder is shut down.
     pub async fn record(&self, event: Event, time: Timestamp) -> Result<Arc<[Numbered]>, Closed> {
         let (done, committed) = oneshot::channel();
-        self.incoming.send(Incoming { event, time, done: Some(done) }).await.map_err(|_| Closed)?;
+        self.incoming.send(Incoming { events: vec![event], time, done: Some(done) }).await.map_err(|_| Closed)?;
         committed.await.map_err(|_| Closed)
     }
 
@@ -153,30 +155,41 @@ struct Core {
 impl Core {
     fn run(mut self, mut events: mpsc::Receiver<Incoming>) {
         let mut handed_on = Seq(self.on_disk.load(Ordering::Acquire));
-        while let Some(Incoming { event, time, done }) = events.blocking_recv() {
-            if let Event::Noted(_) = event {
-                // A note looks back at the record, so the record has to be complete.
-                while self.on_disk.load(Ordering::Acquire) < handed_on.0 {
-                    std::thread::sleep(Duration::from_millis(1));
+        while let Some(Incoming { events, time, done }) = events.blocking_recv() {
+            let mut entries = Vec::with_capacity(3 * events.len());
+            for event in &events {
+                if let Event::Noted(_) = event {
+                    // A note looks back at the record, so the record has to be complete.
+                    self.wait_for(handed_on);
                 }
+                entries.append(&mut self.step(event, time));
             }
             self.bench.committed(Seq(self.on_disk.load(Ordering::Acquire)));
-            let entries = loop {
-                match self.bench.step(&event, time, &mut self.past) {
-                    Ok(entries) => break entries,
-                    Err(why) => {
-                        let why = why.to_string();
-                        tracing::error!(%why, "the ledger cannot be read");
-                        self.health.send_replace(Health::NotRecording { why });
-                        std::thread::sleep(RETRY);
-                    }
-                }
-            };
             if let Some(last) = entries.last() {
                 handed_on = last.seq;
             }
             if self.stepped.send(Stepped { entries, done }).is_err() {
                 return;
+            }
+        }
+    }
+
+    fn wait_for(&self, seq: Seq) {
+        while self.on_disk.load(Ordering::Acquire) < seq.0 {
+            std::thread::sleep(Duration::from_millis(1));
+        }
+    }
+
+    fn step(&mut self, event: &Event, time: Timestamp) -> Vec<Numbered> {
+        loop {
+            match self.bench.step(event, time, &mut self.past) {
+                Ok(entries) => return entries,
+                Err(why) => {
+                    let why = why.to_string();
+                    tracing::error!(%why, "the ledger cannot be read");
+                    self.health.send_replace(Health::NotRecording { why });
+                    std::thread::sleep(RETRY);
+                }
             }
         }
     }

@@ -8,7 +8,7 @@ use crate::bench::Setup;
 use crate::bench::entry::{InForce, InForceEntry, Numbered, TextHash};
 use crate::bench::event::Event;
 use crate::ledger::LedgerError;
-use crate::parsers::frame::{End, Frame, FrameSpec, Framer};
+use crate::parsers::frame::{End, FrameSpec, Framer};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -104,8 +104,8 @@ where
     let mut tasks = JoinSet::new();
 
     let started = async {
-        recorder.submit(Event::Checkpoint(head.checkpoint()), clock()).await?;
-        recorder.submit(Event::Started { texts: texts_in_force(settings) }, clock()).await
+        let started = Event::Started { texts: texts_in_force(settings) };
+        recorder.submit(vec![Event::Checkpoint(head.checkpoint()), started], clock()).await
     };
     if let Err(Closed) = started.await {
         tracing::error!("recording ended before the station started");
@@ -218,7 +218,7 @@ async fn watch_clock(recorder: &Recorder, clock: impl Fn() -> Timestamp, shutdow
         let seconds = now.duration_since(wall).as_secs_f64() - steady.elapsed().as_secs_f64();
         if seconds.abs() >= CLOCK_STEP {
             tracing::warn!(seconds, "the computer's clock jumped");
-            if recorder.submit(Event::ClockStepped { seconds }, now).await.is_err() {
+            if recorder.submit(vec![Event::ClockStepped { seconds }], now).await.is_err() {
                 return;
             }
         }
@@ -234,40 +234,29 @@ struct InstrumentListener<C> {
     clock: C,
 }
 
-impl<C: Fn() -> Timestamp + Send + Sync> InstrumentListener<C> {
-    async fn record(&self, frame: Frame) {
-        let event = Event::Frame { instrument: self.name.clone(), frame };
-        if self.recorder.submit(event, (self.clock)()).await.is_err() {
-            tracing::error!(instrument = self.name, "a frame could not be recorded: recording has ended");
-        }
-    }
-}
-
 impl<C: Fn() -> Timestamp + Send + Sync> Listener for InstrumentListener<C> {
     fn idle(&self) -> Option<Duration> {
         self.silence
     }
 
     async fn hear(&mut self, heard: Heard<'_>) {
+        let mut frames = Vec::new();
+        let mut port = None;
         match heard {
-            Heard::Bytes(bytes) => {
-                let mut frames = Vec::new();
-                self.framer.push(bytes, |frame| frames.push(frame));
-                for frame in frames {
-                    self.record(frame).await;
-                }
+            Heard::Bytes(bytes) => self.framer.push(bytes, |frame| frames.push(frame)),
+            Heard::Idle => frames.extend(self.framer.idle()),
+            Heard::State(state) => {
+                frames.extend(self.framer.finish());
+                port = Some(state);
             }
-            Heard::Idle => {
-                if let Some(frame) = self.framer.idle() {
-                    self.record(frame).await;
-                }
-            }
-            Heard::State(port) => {
-                if let Some(frame) = self.framer.finish() {
-                    self.record(frame).await;
-                }
-                record_port(&self.recorder, port, (self.clock)()).await;
-            }
+        }
+        let event = |frame| Event::Frame { instrument: self.name.clone(), frame };
+        let events: Vec<Event> = frames.into_iter().map(event).collect();
+        if !events.is_empty() && self.recorder.submit(events, (self.clock)()).await.is_err() {
+            tracing::error!(instrument = self.name, "frames could not be recorded: recording has ended");
+        }
+        if let Some(port) = port {
+            record_port(&self.recorder, port, (self.clock)()).await;
         }
     }
 }
@@ -309,7 +298,7 @@ impl<C: Fn() -> Timestamp + Send + Sync> Listener for ScannerListener<C> {
                 continue;
             }
             let event = Event::Scanned { scanner: self.name.clone(), line };
-            if self.recorder.submit(event, (self.clock)()).await.is_err() {
+            if self.recorder.submit(vec![event], (self.clock)()).await.is_err() {
                 tracing::error!(scanner = self.name, "a scan could not be recorded: recording has ended");
             }
         }
@@ -327,7 +316,7 @@ async fn record_port(recorder: &Recorder, port: crate::bench::entry::PortEntry, 
             tracing::warn!(name = port.name, device = port.device, why, "port not available; trying again");
         }
     }
-    if recorder.submit(Event::Port(port), time).await.is_err() {
+    if recorder.submit(vec![Event::Port(port)], time).await.is_err() {
         tracing::error!("a port's state could not be recorded: recording has ended");
     }
 }
