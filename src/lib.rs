@@ -6,7 +6,7 @@
 //! - [`optics`]: forms of one lens, power vectors, prism; pure
 //! - [`order`]: what was asked of the lab, and its intake formats
 //! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
-//! - [`bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
+//! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
 //! - [`cli`], the commands

@@ -118,7 +118,10 @@ impl Recorder {
     /// When the recorder is shut down.
     pub async fn record(&self, event: Event, time: Timestamp) -> Result<Arc<[Numbered]>, Closed> {
         let (done, committed) = oneshot::channel();
-        self.incoming.send(Incoming { events: vec![event], time, done: Some(done) }).await.map_err(|_| Closed)?;
+        self.incoming
+            .send(Incoming { events: vec![event], time, done: Some(done) })
+            .await
+            .map_err(|_| Closed)?;
         committed.await.map_err(|_| Closed)
     }
 

@@ -41,8 +41,11 @@ fn recorded() -> (Place, Vec<Numbered>) {
         ))
         .unwrap()
     };
-    let ordered =
-        |number: &str| Event::Ordered { order: order(number), source: "tray.csv".into(), dropped: vec![] };
+    let ordered = |number: &str| Event::Ordered {
+        order: Box::new(order(number)),
+        source: "tray.csv".into(),
+        dropped: vec![],
+    };
     let sent = |line: &str, ended| Event::Frame {
         instrument: "focimeter-1".into(),
         frame: Frame { bytes: line.as_bytes().to_vec(), ended },
