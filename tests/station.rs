@@ -245,7 +245,7 @@ fn orders_are_taken_in_once_and_bad_rows_are_said() {
     let lab = Lab::new();
     let mut station = lab.station();
     let orders = lab.path().join("orders");
-    assert!(orders.join("done/morning.jsonl").exists());
+    wait_for("the first file's place", || orders.join("done/morning.jsonl").exists().then_some(()));
     std::fs::write(
         orders.join("noon.csv"),
         "job,lens,mounted,right_sphere,right_cylinder,right_axis,patient_name\n\
@@ -297,15 +297,17 @@ fn a_ledger_that_cannot_be_written_shows_no_verdict() {
     command.arg(env!("CARGO_BIN_EXE_fociline")).arg(lab.path().join("station.toml"));
     let mut station = Station::with(lab.path(), command);
     station.line(&["scanner-1: port open"]);
-    for n in 0..2000 {
-        lab.one.send(format!(
-            "JOB=4472 EYE=R S=+2.25 C=-1.75 A={} LOT=0123456789012345678901234567890123456789\r\n",
-            n % 180
-        ));
-        if station.log().contains("NOT RECORDING") {
-            break;
+    // The station reads no more once nothing can be recorded, so this sending never ends.
+    let instrument = lab.one.pty.as_ref().expect("plugged in").end().try_clone().expect("a second handle");
+    std::thread::spawn(move || {
+        let mut instrument = instrument;
+        for n in 0..100_000 {
+            let line = format!("JOB=4472 EYE=R S=+2.25 C=-1.75 A={} LOT={n:040}\r\n", n % 180);
+            if std::io::Write::write_all(&mut instrument, line.as_bytes()).is_err() {
+                return;
+            }
         }
-    }
+    });
     wait_for("the alarm", || station.log().contains("NOT RECORDING").then_some(()));
     let status = station.stop();
     assert_eq!(status.code(), Some(3), "{}", station.log());

@@ -8,6 +8,7 @@
 //! - [`layout`]: the text format that says how an instrument writes its frames
 //! - [`native`]: parsers in Rust for what a layout cannot say
 //! - [`reader`]: a layout or a native parser, by its name
+//! - [`talk`]: what is said back to an instrument that wants it
 //! - [`reject`]: why a frame was not read
 //! - [`units`]: exact quantities
 //! - [`reading`]: the one model that every instrument's frame becomes
@@ -22,4 +23,5 @@ pub mod notation;
 pub mod reader;
 pub mod reading;
 pub mod reject;
+pub mod talk;
 pub mod units;

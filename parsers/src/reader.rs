@@ -5,6 +5,7 @@ use crate::layout::Layout;
 use crate::native::{self, FrameParser};
 use crate::reading::Reading;
 use crate::reject::Reject;
+use crate::talk::Talk;
 use std::borrow::Cow;
 use std::fmt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -52,6 +53,14 @@ impl Reader {
         match self {
             Self::Layout(layout) => layout.framing(),
             Self::Native(parser) => parser.framing(),
+        }
+    }
+
+    /// What is said back to the instrument. A native parser only listens.
+    pub fn talk(&self) -> Talk {
+        match self {
+            Self::Layout(layout) => layout.talk().clone(),
+            Self::Native(_) => Talk::default(),
         }
     }
 

@@ -295,6 +295,10 @@ pub enum PortState {
     Unavailable,
     /// It was closed at shutdown.
     Closed,
+    /// It is open, but the instrument does not answer when it is asked.
+    Silent,
+    /// The instrument answers again.
+    Answering,
 }
 
 /// The computer's clock jumped against its steady one.

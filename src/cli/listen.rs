@@ -1,13 +1,13 @@
 //! `fociline listen`: what arrives on a port, as it comes.
 
-use super::{Answer, Stop, runtime};
+use super::{Answer, Stop, block_on};
 use crate::bench::entry::PortState;
 use crate::parsers::notation;
 use crate::station::port::{Heard, Listener, keep_open};
 use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
 use jiff::ZonedDateTime;
 use std::path::PathBuf;
-use std::time::Duration;
+use tokio::time::Instant;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct ListenArgs {
@@ -64,7 +64,7 @@ pub(super) fn run(args: ListenArgs) -> Answer {
                 .map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?,
         ),
     };
-    runtime()?.block_on(async {
+    block_on(async {
         let stop = super::run::stop_signal().map_err(Stop::failed)?;
         eprintln!("listening on {}; Ctrl-C ends", args.port.display());
         let mut printer = Printer { file };
@@ -78,11 +78,11 @@ struct Printer {
 }
 
 impl Listener for Printer {
-    fn idle(&self) -> Option<Duration> {
+    fn wake_at(&self) -> Option<Instant> {
         None
     }
 
-    async fn hear(&mut self, heard: Heard<'_>) {
+    async fn hear(&mut self, heard: Heard<'_>) -> Vec<u8> {
         let time = ZonedDateTime::now().strftime("%H:%M:%S%.3f").to_string();
         match heard {
             Heard::Bytes(bytes) => {
@@ -101,12 +101,13 @@ impl Listener for Printer {
                 let why = port.why.unwrap_or_default();
                 match port.state {
                     PortState::Opened => eprintln!("{time}  open"),
-                    PortState::Closed => {}
+                    PortState::Closed | PortState::Silent | PortState::Answering => {}
                     PortState::Lost => eprintln!("{time}  lost: {why}"),
                     PortState::Unavailable => eprintln!("{time}  {why}; trying again"),
                 }
             }
-            Heard::Idle => {}
+            Heard::Woken => {}
         }
+        Vec::new()
     }
 }

@@ -193,9 +193,17 @@ fn setup_for(
     })
 }
 
-/// A runtime for what waits on ports and timers.
-fn runtime() -> Result<tokio::runtime::Runtime, Stop> {
-    tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().map_err(Stop::failed)
+/// Runs what waits on ports and timers.
+fn block_on<T>(work: impl Future<Output = Result<T, Stop>>) -> Result<T, Stop> {
+    let runtime = tokio::runtime::Builder::new_multi_thread()
+        .worker_threads(2)
+        .enable_all()
+        .build()
+        .map_err(Stop::failed)?;
+    let done = runtime.block_on(work);
+    // What could not be ended in order, such as a write to a full disk, is not waited for.
+    runtime.shutdown_background();
+    done
 }
 
 fn json<T: serde::Serialize>(value: &T) -> String {

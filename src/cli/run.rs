@@ -1,6 +1,6 @@
 //! `fociline run`: a station.
 
-use super::{Answer, Stop, json, runtime, settings, show};
+use super::{Answer, Stop, block_on, json, settings, show};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
 use crate::station::recorder::Health;
 use crate::station::run::{RunError, Shown, run as run_station};
@@ -27,7 +27,7 @@ pub(super) fn run(args: RunArgs) -> Answer {
     if settings.page.is_some() {
         tracing::warn!("[page] listen has no effect: this version serves no page");
     }
-    runtime()?.block_on(async {
+    block_on(async {
         let stop = stop_signal().map_err(Stop::failed)?;
         station(&settings, stop, Output { json: args.json, timezone: TimeZone::system() }).await
     })
@@ -141,6 +141,8 @@ impl Output {
                     PortState::Closed => println!("{time}  {}: port closed", port.name),
                     PortState::Lost => println!("{time}  {}: PORT LOST: {why}", port.name),
                     PortState::Unavailable => println!("{time}  {}: no port: {why}", port.name),
+                    PortState::Silent => println!("{time}  {}: NO ANSWER: {why}", port.name),
+                    PortState::Answering => println!("{time}  {}: answers again", port.name),
                 }
             }
             Entry::Job(job) => match (&job.job, &job.scanned) {

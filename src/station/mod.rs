@@ -1,13 +1,17 @@
 //! The shell: everything at a station that has a clock, a port or a disk.
 //!
 //! Read in the order in which a byte passes: [`settings`] says what there is, [`port`] keeps a
-//! tty open and hands on what it sends, [`intake`] watches the orders folder, [`recorder`] steps
-//! the core and commits what comes out, [`run`] starts and ends all of it.
+//! tty open, `instrument` and `scanner` make events of what it sends and answer it, [`intake`]
+//! watches the orders folder, [`recorder`] steps the core and commits what comes out, [`run`]
+//! starts and ends all of it.
 
+mod instrument;
 pub mod intake;
+mod listening;
 pub mod notes;
 pub mod port;
 pub mod pty;
 pub mod recorder;
 pub mod run;
+mod scanner;
 pub mod settings;

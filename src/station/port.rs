@@ -1,12 +1,14 @@
-//! One tty, kept open: opened with its settings and a lock, read until it is lost, opened again.
+//! One tty, kept open: opened with its settings and a lock, read and answered until it is lost,
+//! opened again.
 
 use super::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
 use crate::bench::entry::{PortEntry, PortState};
 use std::path::Path;
 use std::pin::Pin;
 use std::time::Duration;
-use tokio::io::AsyncReadExt;
-use tokio_serial::{SerialPortBuilderExt, SerialStream};
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::time::Instant;
+use tokio_serial::{SerialPort, SerialPortBuilderExt, SerialStream};
 
 /// The pause before the first try to open a lost port again; it doubles up to [`LAST_PAUSE`].
 const FIRST_PAUSE: Duration = Duration::from_millis(250);
@@ -19,16 +21,29 @@ pub enum Heard<'a> {
     State(PortEntry),
     /// These bytes came in.
     Bytes(&'a [u8]),
-    /// Nothing has come in for the idle time that was asked for.
-    Idle,
+    /// The time that was asked for has come.
+    Woken,
 }
 
-/// Takes what a port has to say.
+/// Takes what a port has to say, and answers.
 pub trait Listener {
-    /// For how long the line must be silent, after the last byte, for [`Heard::Idle`].
-    fn idle(&self) -> Option<Duration>;
-    /// Takes it; completes when there is room for more.
-    fn hear(&mut self, heard: Heard<'_>) -> impl Future<Output = ()> + Send;
+    /// When to be woken, if no byte comes before.
+    fn wake_at(&self) -> Option<Instant>;
+    /// Takes it, and gives the bytes to send in return; completes when there is room for more.
+    fn hear(&mut self, heard: Heard<'_>) -> impl Future<Output = Vec<u8>> + Send;
+    /// The levels that the DTR and RTS lines are to have, where they matter.
+    fn levels(&self) -> Levels {
+        Levels::default()
+    }
+}
+
+/// Levels of the lines beside the data lines; what is absent is left as it is.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Levels {
+    /// Data terminal ready.
+    pub dtr: Option<bool>,
+    /// Request to send.
+    pub rts: Option<bool>,
 }
 
 /// Keeps the port called `name` open until `shutdown` completes.
@@ -54,12 +69,14 @@ pub async fn keep_open(
             Ok(mut stream) => {
                 pause = FIRST_PAUSE;
                 last_failure = None;
-                listener.hear(entry(PortState::Opened, None)).await;
-                match read(&mut stream, listener, shutdown.as_mut()).await {
-                    Some(why) => listener.hear(entry(PortState::Lost, Some(why))).await,
+                set(&mut stream, name, listener.levels());
+                let greeting = listener.hear(entry(PortState::Opened, None)).await;
+                // What is answered to the end of a port has nowhere to go.
+                match converse(&mut stream, listener, greeting, shutdown.as_mut()).await {
+                    Some(why) => drop(listener.hear(entry(PortState::Lost, Some(why))).await),
                     None => {
                         drain(&mut stream, listener).await;
-                        listener.hear(entry(PortState::Closed, None)).await;
+                        drop(listener.hear(entry(PortState::Closed, None)).await);
                         return;
                     }
                 }
@@ -67,7 +84,7 @@ pub async fn keep_open(
             Err(why) => {
                 // Said once for each reason, not at every try.
                 if last_failure.as_ref() != Some(&why) {
-                    listener.hear(entry(PortState::Unavailable, Some(why.clone()))).await;
+                    drop(listener.hear(entry(PortState::Unavailable, Some(why.clone()))).await);
                     last_failure = Some(why);
                 }
             }
@@ -79,39 +96,46 @@ pub async fn keep_open(
     }
 }
 
-/// Reads until the port is lost, and says why it was; nothing when it was shut down. Only the
-/// wait for bytes is cut short by `shutdown`: bytes that were read are always handed on.
-async fn read(
+/// Reads and answers until the port is lost, and says why it was; nothing when it was shut down.
+/// Only the wait for bytes is cut short by `shutdown`: bytes that were read are always handed on.
+async fn converse(
     stream: &mut SerialStream,
     listener: &mut impl Listener,
+    greeting: Vec<u8>,
     mut shutdown: Pin<&mut impl Future<Output = ()>>,
 ) -> Option<String> {
+    let gone = |why: std::io::Error| Some(format!("the device is gone ({why})"));
     let mut buffer = vec![0; 4096];
-    let mut silent = true;
+    let mut answer = greeting;
     loop {
-        let idle = async {
-            match listener.idle().filter(|_| !silent) {
-                Some(idle) => tokio::time::sleep(idle).await,
+        if !answer.is_empty() {
+            tokio::select! {
+                sent = stream.write_all(&answer) => if let Err(why) = sent {
+                    return gone(why);
+                },
+                // An instrument that takes nothing must not hold up the end.
+                () = &mut shutdown => return None,
+            }
+        }
+        let wake = async {
+            match listener.wake_at() {
+                Some(at) => tokio::time::sleep_until(at).await,
                 None => std::future::pending().await,
             }
         };
         let read = tokio::select! {
             read = stream.read(&mut buffer) => read,
-            () = idle => {
-                silent = true;
-                listener.hear(Heard::Idle).await;
+            () = wake => {
+                answer = listener.hear(Heard::Woken).await;
                 continue;
             }
             () = &mut shutdown => return None,
         };
-        match read {
+        answer = match read {
             Ok(0) => return Some("the device is gone".to_owned()),
-            Ok(count) => {
-                silent = false;
-                listener.hear(Heard::Bytes(&buffer[..count])).await;
-            }
-            Err(why) => return Some(format!("the device is gone ({why})")),
-        }
+            Ok(count) => listener.hear(Heard::Bytes(&buffer[..count])).await,
+            Err(why) => return gone(why),
+        };
     }
 }
 
@@ -119,7 +143,19 @@ async fn read(
 async fn drain(stream: &mut SerialStream, listener: &mut impl Listener) {
     let mut buffer = vec![0; 4096];
     while let Ok(count @ 1..) = stream.try_read(&mut buffer) {
-        listener.hear(Heard::Bytes(&buffer[..count])).await;
+        let answer = listener.hear(Heard::Bytes(&buffer[..count])).await;
+        // Best effort: the port closes next.
+        let _ = stream.try_write(&answer);
+    }
+}
+
+fn set(stream: &mut SerialStream, name: &str, levels: Levels) {
+    let dtr = levels.dtr.map(|level| ("DTR", stream.write_data_terminal_ready(level)));
+    let rts = levels.rts.map(|level| ("RTS", stream.write_request_to_send(level)));
+    for (line, set) in [dtr, rts].into_iter().flatten() {
+        if let Err(why) = set {
+            tracing::warn!(name, line, %why, "the layout sets a line that this port does not have");
+        }
     }
 }
 

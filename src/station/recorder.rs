@@ -190,12 +190,21 @@ impl Core {
                 Err(why) => {
                     let why = why.to_string();
                     tracing::error!(%why, "the ledger cannot be read");
-                    self.health.send_replace(Health::NotRecording { why });
+                    say(&self.health, Health::NotRecording { why });
                     std::thread::sleep(RETRY);
                 }
             }
         }
     }
+}
+
+/// Tells of a change only; gives whether it was one.
+fn say(health: &watch::Sender<Health>, now: Health) -> bool {
+    health.send_if_modified(|before| {
+        let changed = *before != now;
+        *before = now;
+        changed
+    })
 }
 
 struct Writer {
@@ -243,15 +252,14 @@ impl Writer {
                         tracing::error!(%why, waiting = batch.len(), "NOT RECORDING: the ledger cannot be written");
                     }
                     failing = true;
-                    self.health.send_replace(Health::NotRecording { why });
+                    say(&self.health, Health::NotRecording { why });
                     std::thread::sleep(RETRY);
                 }
             }
         }
         self.on_disk.store(last.seq.0, Ordering::Release);
-        if *self.health.borrow() != Health::Recording {
+        if say(&self.health, Health::Recording) {
             tracing::info!("recording again");
-            self.health.send_replace(Health::Recording);
         }
     }
 }

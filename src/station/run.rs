@@ -1,14 +1,15 @@
 //! A whole station: started, run until it is told to stop, ended with nothing lost.
 
+use super::instrument::InstrumentListener;
 use super::intake;
-use super::port::{Heard, Listener, keep_open};
+use super::port::keep_open;
 use super::recorder::{Closed, Health, Recorder};
+use super::scanner::ScannerListener;
 use super::settings::Settings;
 use crate::bench::Setup;
 use crate::bench::entry::{InForce, InForceEntry, Numbered, TextHash};
 use crate::bench::event::Event;
 use crate::ledger::LedgerError;
-use crate::parsers::frame::{End, FrameSpec, Framer};
 use jiff::Timestamp;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
@@ -19,9 +20,6 @@ use tokio::task::JoinSet;
 const DRAIN: Duration = Duration::from_secs(10);
 /// A difference between the computer's clock and its steady one that counts as a jump.
 const CLOCK_STEP: f64 = 2.0;
-/// A barcode reader that sends no terminator is taken to be done after this silence.
-const SCANNER_IDLE_MS: u32 = 200;
-const SCANNER_MAX: usize = 256;
 
 /// What there is to show.
 #[derive(Debug)]
@@ -111,24 +109,12 @@ where
         tracing::error!("recording ended before the station started");
     }
     for instrument in &settings.instruments {
-        let mut listener = InstrumentListener {
-            name: instrument.name.clone(),
-            framer: Framer::new(instrument.reader.framing().clone()),
-            silence: silence(instrument.reader.framing()),
-            recorder: recorder.clone(),
-            clock: clock.clone(),
-        };
+        let mut listener = InstrumentListener::new(instrument, recorder.clone(), clock.clone());
         let (name, port, stopped) = (instrument.name.clone(), instrument.port.clone(), wait(stopped.clone()));
         tasks.spawn(async move { keep_open(&name, &port, &mut listener, stopped).await });
     }
     for scanner in &settings.scanners {
-        let mut listener = ScannerListener {
-            name: scanner.name.clone(),
-            framer: Framer::new(scanner_framing()),
-            silence: silence(&scanner_framing()),
-            recorder: recorder.clone(),
-            clock: clock.clone(),
-        };
+        let mut listener = ScannerListener::new(scanner, recorder.clone(), clock.clone());
         let (name, port, stopped) = (scanner.name.clone(), scanner.port.clone(), wait(stopped.clone()));
         tasks.spawn(async move { keep_open(&name, &port, &mut listener, stopped).await });
     }
@@ -223,100 +209,5 @@ async fn watch_clock(recorder: &Recorder, clock: impl Fn() -> Timestamp, shutdow
             }
         }
         (steady, wall) = (Instant::now(), now);
-    }
-}
-
-struct InstrumentListener<C> {
-    name: String,
-    framer: Framer,
-    silence: Option<Duration>,
-    recorder: Recorder,
-    clock: C,
-}
-
-impl<C: Fn() -> Timestamp + Send + Sync> Listener for InstrumentListener<C> {
-    fn idle(&self) -> Option<Duration> {
-        self.silence
-    }
-
-    async fn hear(&mut self, heard: Heard<'_>) {
-        let mut frames = Vec::new();
-        let mut port = None;
-        match heard {
-            Heard::Bytes(bytes) => self.framer.push(bytes, |frame| frames.push(frame)),
-            Heard::Idle => frames.extend(self.framer.idle()),
-            Heard::State(state) => {
-                frames.extend(self.framer.finish());
-                port = Some(state);
-            }
-        }
-        let event = |frame| Event::Frame { instrument: self.name.clone(), frame };
-        let events: Vec<Event> = frames.into_iter().map(event).collect();
-        if !events.is_empty() && self.recorder.submit(events, (self.clock)()).await.is_err() {
-            tracing::error!(instrument = self.name, "frames could not be recorded: recording has ended");
-        }
-        if let Some(port) = port {
-            record_port(&self.recorder, port, (self.clock)()).await;
-        }
-    }
-}
-
-struct ScannerListener<C> {
-    name: String,
-    framer: Framer,
-    silence: Option<Duration>,
-    recorder: Recorder,
-    clock: C,
-}
-
-fn silence(framing: &FrameSpec) -> Option<Duration> {
-    framing.silence().map(|milliseconds| Duration::from_millis(milliseconds.into()))
-}
-
-fn scanner_framing() -> FrameSpec {
-    FrameSpec { max: SCANNER_MAX, idle: Some(SCANNER_IDLE_MS), ..FrameSpec::ended_by(End::any_newline()) }
-}
-
-impl<C: Fn() -> Timestamp + Send + Sync> Listener for ScannerListener<C> {
-    fn idle(&self) -> Option<Duration> {
-        self.silence
-    }
-
-    async fn hear(&mut self, heard: Heard<'_>) {
-        let mut frames = Vec::new();
-        match heard {
-            Heard::Bytes(bytes) => self.framer.push(bytes, |frame| frames.push(frame)),
-            Heard::Idle => frames.extend(self.framer.idle()),
-            Heard::State(port) => {
-                frames.extend(self.framer.finish());
-                record_port(&self.recorder, port, (self.clock)()).await;
-            }
-        }
-        for frame in frames {
-            let line = frame.bytes.trim_ascii().to_vec();
-            if line.is_empty() {
-                continue;
-            }
-            let event = Event::Scanned { scanner: self.name.clone(), line };
-            if self.recorder.submit(vec![event], (self.clock)()).await.is_err() {
-                tracing::error!(scanner = self.name, "a scan could not be recorded: recording has ended");
-            }
-        }
-    }
-}
-
-async fn record_port(recorder: &Recorder, port: crate::bench::entry::PortEntry, time: Timestamp) {
-    use crate::bench::entry::PortState;
-    let why = port.why.clone().unwrap_or_default();
-    match port.state {
-        PortState::Opened => tracing::info!(name = port.name, device = port.device, "port open"),
-        PortState::Closed => tracing::info!(name = port.name, device = port.device, "port closed"),
-        PortState::Lost => tracing::error!(name = port.name, device = port.device, why, "port lost"),
-        PortState::Unavailable => {
-            tracing::warn!(name = port.name, device = port.device, why, "port not available; trying again");
-        }
-    }
-    if recorder.submit(vec![Event::Port(port)], time).await.is_err() {
-        tracing::error!("a port's state could not be recorded: recording has ended");
     }
 }

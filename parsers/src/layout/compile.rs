@@ -2,6 +2,7 @@
 
 use super::compile_field::{EYES, LINES, MODES, VERTICES};
 use super::compile_line::{LineText, line};
+use super::compile_talk;
 use super::conflicts;
 use super::error::LayoutError;
 use super::program::{Always, Check, Program};
@@ -9,6 +10,7 @@ use super::style::Styles;
 use super::text::{At, Section, Source};
 use crate::checksum::{Algorithm, Written};
 use crate::frame::{End, FrameSpec};
+use crate::talk::Talk;
 
 /// A layout's name and title, and what it was compiled into.
 pub(super) struct Compiled {
@@ -16,6 +18,7 @@ pub(super) struct Compiled {
     pub title: String,
     pub framing: FrameSpec,
     pub program: Program,
+    pub talk: Talk,
 }
 
 /// At most so many kinds of line, and so many fields in one: each has a bit in a word.
@@ -39,6 +42,7 @@ pub(super) fn compile(source: Source<'_>) -> Result<Compiled, LayoutError> {
     let always = always(layout.section("always", "[always]")?)?;
     let styles = Styles::from(layout.section("numbers", "[numbers]")?)?;
     let (line_ends, in_order, skip_blank) = lines(layout.section("lines", "[lines]")?)?;
+    let talk = compile_talk::talk(layout.section("talk", "[talk]")?)?;
     let texts = layout
         .sections("line", "[[line]]")?
         .into_iter()
@@ -79,7 +83,7 @@ pub(super) fn compile(source: Source<'_>) -> Result<Compiled, LayoutError> {
         lines: texts.into_iter().map(|text| text.line).collect(),
         always,
     };
-    Ok(Compiled { name, title, framing, program })
+    Ok(Compiled { name, title, framing, program, talk })
 }
 
 impl Check {

@@ -69,6 +69,22 @@
 //! | `idle_ms` | milliseconds of silence that end a frame. Without `end` and `length` they end every frame; beside them they give up one that stopped in the middle |
 //! | `max` | the most bytes of a frame, 4096 unless said |
 //!
+//! # `[talk]`: what is said back
+//! Left out for an instrument that only sends. Flow control is a setting of the port, in the
+//! station's settings.
+//!
+//! | key | meaning |
+//! |---|---|
+//! | `on_open` | bytes sent when the port opens |
+//! | `ask` | bytes that ask the instrument for a measurement |
+//! | `ask_when` | `"ready"` (default): when the port opens and after each frame, and again every `ask_every_ms` without an answer; `"timer"`: every `ask_every_ms`, whatever comes |
+//! | `ask_every_ms` | milliseconds, 1000 unless said |
+//! | `ask_tries` | after so many askings without an answer it is said that the instrument does not answer, 5 unless said |
+//! | `acknowledge` | bytes sent once a frame that was read is on record |
+//! | `refuse` | bytes sent when a frame could not be read; the instrument is to send it again |
+//! | `retries` | so many frames in a row are refused, 3 unless said; the next is acknowledged although it was not read, so that the instrument can go on |
+//! | `dtr`, `rts` | `true` or `false`: the level that the line is to have while the port is open |
+//!
 //! # `[checksum]`
 //! Left out where there is none. A frame whose checksum is wrong is kept and not read.
 //!
@@ -189,6 +205,7 @@ mod built_in;
 mod compile;
 mod compile_field;
 mod compile_line;
+mod compile_talk;
 mod conflicts;
 mod draft;
 mod error;
@@ -208,6 +225,7 @@ pub use error::LayoutError;
 
 use crate::frame::FrameSpec;
 use crate::reading::Reading;
+use crate::talk::Talk;
 use std::sync::Arc;
 
 /// A layout, compiled and ready to read frames.
@@ -218,6 +236,7 @@ pub struct Layout {
     text: String,
     framing: FrameSpec,
     program: program::Program,
+    talk: Talk,
 }
 
 impl Layout {
@@ -233,6 +252,7 @@ impl Layout {
             text: text.to_owned(),
             framing: compiled.framing,
             program: compiled.program,
+            talk: compiled.talk,
         })
     }
 
@@ -264,6 +284,11 @@ impl Layout {
     /// How frames are told apart.
     pub fn framing(&self) -> &FrameSpec {
         &self.framing
+    }
+
+    /// What is said back to the instrument.
+    pub fn talk(&self) -> &Talk {
+        &self.talk
     }
 
     /// What `frame` says, as sent.

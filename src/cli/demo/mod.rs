@@ -1,7 +1,7 @@
 //! `fociline demo`: the whole job on real pseudo-terminals, in an invented lab.
 
 use super::run::{Output, logs, station, stop_signal};
-use super::{Answer, Stop, runtime, settings, show};
+use super::{Answer, Stop, block_on, settings, show};
 use crate::bench::entry::{Entry, Numbered, PortState, Seq};
 use crate::judge::verdict::{Outcome, Verdict};
 use crate::ledger::{LedgerError, Reader};
@@ -90,7 +90,7 @@ pub(super) fn run(args: DemoArgs) -> Answer {
     println!("scanner, on real pseudo-terminals. What follows is what `fociline run` prints.");
     println!();
     let ledger = settings.ledger.clone();
-    let answer = runtime()?.block_on(async {
+    let answer = block_on(async {
         let (done, scenario_done) = oneshot::channel();
         let signal = stop_signal().map_err(Stop::failed)?;
         let stop = async {
