@@ -69,7 +69,7 @@ fn misspelt_names_get_a_suggestion() {
         "[lines]",
         "[liens]",
         "5: \"liens\" is not a key of the layout; expected one of \"name\", \"title\", \"frame\", \"checksum\", \
-         \"always\", \"numbers\", \"lines\", \"line\"; did you mean \"lines\"?",
+         \"always\", \"numbers\", \"lines\", \"talk\", \"line\"; did you mean \"lines\"?",
     );
     check(
         "is  = \"sphere\"",
