@@ -7,6 +7,7 @@
 pub mod entry;
 pub mod event;
 pub mod job;
+pub mod person;
 mod recent;
 
 use crate::judge::RuleSet;
@@ -119,6 +120,8 @@ impl Bench {
         time: Timestamp,
         past: &mut P,
     ) -> Result<Vec<Numbered>, P::Error> {
+        // As the ledger keeps it: what is shown live and what is read back are then the same.
+        let time = Timestamp::from_microsecond(time.as_microsecond()).unwrap_or(time);
         let mut out = Out { time, next: self.next, entries: Vec::with_capacity(3) };
         match event {
             Event::Started { texts } => {
@@ -142,12 +145,13 @@ impl Bench {
             Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
             Event::Scanned { scanner, line } => self.scanned(scanner, line, &mut out),
             Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), &mut out),
-            Event::Ordered { order, source, dropped } => {
+            Event::Ordered { order, source, by, dropped } => {
                 let record = self.record(&order.job, past, out.next)?;
                 if record.order() != Some(order.as_ref()) {
                     let entry = OrderEntry {
                         revision: record.revision() + 1,
                         source: source.clone(),
+                        by: by.clone(),
                         dropped: dropped.clone(),
                         order: (**order).clone(),
                     };
@@ -157,6 +161,12 @@ impl Bench {
                 }
             }
             Event::Noted(note) => self.noted(note, past, &mut out)?,
+            Event::Person(person) => {
+                out.push(Entry::Person(person.clone()));
+            }
+            Event::Overridden(signed) => {
+                out.push(Entry::Override(signed.clone()));
+            }
         }
         self.next = out.next;
         Ok(out.entries)
