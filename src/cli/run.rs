@@ -24,9 +24,6 @@ pub(super) struct RunArgs {
 pub(super) fn run(args: RunArgs) -> Answer {
     let settings = settings(&args.station)?;
     logs();
-    if settings.page.is_some() {
-        tracing::warn!("[page] listen has no effect: this version serves no page");
-    }
     runtime()?.block_on(async {
         let stop = stop_signal().map_err(Stop::failed)?;
         station(&settings, stop, Output { json: args.json, timezone: TimeZone::system() }).await
@@ -35,7 +32,8 @@ pub(super) fn run(args: RunArgs) -> Answer {
 
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
-    run_station(settings, Timestamp::now, stop, move |shown| output.show(shown)).await.map(|()| true).map_err(
+    let show = move |shown| output.show(shown);
+    run_station(settings, Timestamp::now, stop, show, Vec::new()).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
             other => Stop::failed(other),

@@ -2,8 +2,13 @@
 //!
 //! Read in the order in which a byte passes: [`settings`] says what there is, [`port`] keeps a
 //! tty open and hands on what it sends, [`intake`] watches the orders folder, [`recorder`] steps
-//! the core and commits what comes out, [`run`] starts and ends all of it.
+//! the core and commits what comes out, [`follow`] hands round what is committed, [`board`] draws
+//! the live picture from it, [`run`] starts and ends all of it, and [`attach`] is how others run
+//! beside it.
 
+pub mod attach;
+pub mod board;
+pub mod follow;
 pub mod intake;
 pub mod notes;
 pub mod port;
