@@ -2,6 +2,7 @@
 
 use super::{Answer, Stop, json, runtime, settings, show};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
+use crate::page;
 use crate::station::recorder::Health;
 use crate::station::run::{RunError, Shown, run as run_station};
 use crate::station::settings::Settings;
@@ -32,8 +33,9 @@ pub(super) fn run(args: RunArgs) -> Answer {
 
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
+    let attached = page::beside(settings).map_err(Stop::input)?.into_iter().collect();
     let show = move |shown| output.show(shown);
-    run_station(settings, Timestamp::now, stop, show, Vec::new()).await.map(|()| true).map_err(
+    run_station(settings, Timestamp::now, stop, show, attached).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
             other => Stop::failed(other),

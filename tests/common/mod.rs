@@ -1,6 +1,8 @@
 //! Real parts for whole-program tests: the binary, pseudo-terminals, folders that go away.
 #![allow(dead_code, reason = "each test file uses some of it")]
 
+pub mod page;
+
 use fociline::station::pty::Pty;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
