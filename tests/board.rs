@@ -176,6 +176,9 @@ async fn every_entry_comes_once_and_in_order_however_late_one_begins_or_slow_one
     let mut slow = Follow::after(Seq(0), &recorder, settings.ledger.clone());
     record().await;
     assert_eq!(numbers(&mut slow, 1).await, [1]);
+    // It has caught up, and waits for what is handed round.
+    let nothing = tokio::time::timeout(std::time::Duration::from_millis(300), slow.next()).await;
+    assert!(nothing.is_err());
     // More transactions than are kept for those that listen.
     for _ in 0..1500 {
         record().await;

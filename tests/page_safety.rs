@@ -5,6 +5,7 @@ mod common;
 use common::page::{Bench, FAILS, ORDER, Visitor, WORDS};
 use common::{fociline, ran};
 use serde_json::{Value, json};
+use std::io::{BufRead, BufReader, Write};
 use std::os::unix::fs::PermissionsExt;
 
 const FORM: (&str, &str) = ("content-type", "application/x-www-form-urlencoded");
@@ -102,10 +103,19 @@ fn what_changes_something_needs_the_token_and_comes_from_this_station() {
     assert_eq!(form("csrf=").status, 403);
     assert_eq!(visitor.get("/api/v1/station").status, 200, "still signed in");
     assert_eq!(form(&format!("csrf={}", visitor.csrf)).status, 303);
-    let too_large = format!("csrf={}&x={}", visitor.csrf, "x".repeat(2 * 1024 * 1024));
-    let anybody = Visitor::new(&url);
-    anybody.get("/sign-in");
-    assert_eq!(anybody.send("POST", "/sign-in", &[FORM], &too_large).status, 413);
+}
+
+#[test]
+fn a_request_that_is_too_large_is_refused_before_it_is_sent() {
+    let bench = Bench::open();
+    let (_station, url) = bench.start();
+    let mut connection =
+        std::net::TcpStream::connect(url.strip_prefix("http://").expect("no TLS")).expect("open");
+    let head = "POST /api/v1/orders HTTP/1.1\r\nhost: localhost\r\ncontent-type: application/json\r\ncontent-length: 2000000\r\n\r\n";
+    connection.write_all(head.as_bytes()).expect("sent");
+    let mut status = String::new();
+    BufReader::new(connection).read_line(&mut status).expect("answered");
+    assert_eq!(status.trim(), "HTTP/1.1 413 Payload Too Large");
 }
 
 #[test]

@@ -67,7 +67,8 @@ pub async fn guard(
 }
 
 async fn pass(app: &Arc<App>, from: IpAddr, mut request: Request, next: Next) -> (Option<Who>, Response) {
-    if let Err(problem) = meant_for_us(app, request.headers()) {
+    let headers = request.headers();
+    if let Err(problem) = meant_for_us(app, headers).and_then(|()| not_too_large(headers)) {
         return (None, problem.into_response());
     }
     let cookie = cookie(app, request.headers());
@@ -193,9 +194,18 @@ async fn from_our_pages(who: &Who, request: Request) -> Result<Request, Problem>
 }
 
 async fn whole(body: Body) -> Result<Bytes, Problem> {
-    let too_large =
-        |_| Problem::new(StatusCode::PAYLOAD_TOO_LARGE, format!("at most {LARGEST_BODY} bytes are taken"));
-    to_bytes(body, LARGEST_BODY).await.map_err(too_large)
+    to_bytes(body, LARGEST_BODY).await.map_err(|_| too_large())
+}
+
+fn too_large() -> Problem {
+    Problem::new(StatusCode::PAYLOAD_TOO_LARGE, format!("at most {LARGEST_BODY} bytes are taken"))
+}
+
+/// Told before the body is sent, where its length is said.
+fn not_too_large(headers: &HeaderMap) -> Result<(), Problem> {
+    let length =
+        headers.get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse::<usize>().ok());
+    if length.is_some_and(|length| length > LARGEST_BODY) { Err(too_large()) } else { Ok(()) }
 }
 
 /// In a time that does not tell how much of it agrees.

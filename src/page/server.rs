@@ -34,13 +34,15 @@ pub async fn run(page: Page, people: People, tls: Option<RustlsConfig>, handles:
     let follow = Follow::after(Seq(head.0.saturating_sub(LOOK_BACK)), &recorder, app.settings.ledger.clone());
     drop(recorder);
     let work = async {
-        tokio::join!(draw(&app, follow), watch_people(&app), async {
+        tokio::join!(watch_people(&app), async {
             app.drawn_to(head).await;
             listen(&app, tls).await;
         });
     };
     tokio::select! {
         () = work => {}
+        // Goes on until the last request is answered: it may wait for the board.
+        () = draw(&app, follow) => {}
         // All of it ends by itself, and this is for what does not.
         () = async { stopped.wait().await; tokio::time::sleep(2 * END).await } => {}
     }
@@ -49,13 +51,8 @@ pub async fn run(page: Page, people: People, tls: Option<RustlsConfig>, handles:
 
 /// Keeps the board as the ledger is.
 async fn draw(app: &App, mut follow: Follow) {
-    let mut stopped = std::pin::pin!(app.stopped.clone().wait());
     loop {
-        let next = tokio::select! {
-            next = follow.next() => next,
-            () = &mut stopped => return,
-        };
-        match next {
+        match follow.next().await {
             Ok(Some(entries)) => app.draw(&entries),
             Ok(None) => return,
             Err(why) => {
