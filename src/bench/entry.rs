@@ -233,8 +233,11 @@ pub struct JobEntry {
     /// The job; absent when what was scanned is not a job number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
-    /// The scanner's name, or `by hand`.
+    /// The scanner's name, or the person's.
     pub by: String,
+    /// Whether a person chose it, not a scanner.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_hand: bool,
     /// What was scanned, in [`notation`] text, where it is not the job number itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scanned: Option<String>,

@@ -144,7 +144,7 @@ impl Bench {
             }
             Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
             Event::Scanned { scanner, line } => self.scanned(scanner, line, &mut out),
-            Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), &mut out),
+            Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), true, &mut out),
             Event::Ordered { order, source, by, dropped } => {
                 let record = self.record(&order.job, past, out.next)?;
                 if record.order() != Some(order.as_ref()) {
@@ -269,20 +269,21 @@ impl Bench {
     fn scanned(&mut self, scanner: &str, line: &[u8], out: &mut Out) {
         let job = std::str::from_utf8(line).ok().and_then(|text| text.parse::<JobNumber>().ok());
         match job {
-            Some(job) => self.choose(job, scanner.to_owned(), out),
+            Some(job) => self.choose(job, scanner.to_owned(), false, out),
             None => {
                 out.push(Entry::Job(JobEntry {
                     job: None,
                     by: scanner.to_owned(),
+                    by_hand: false,
                     scanned: Some(notation::to_text(line)),
                 }));
             }
         }
     }
 
-    fn choose(&mut self, job: JobNumber, by: String, out: &mut Out) {
+    fn choose(&mut self, job: JobNumber, by: String, by_hand: bool, out: &mut Out) {
         self.current = Some(Current { job: job.clone(), last_used: out.time });
-        out.push(Entry::Job(JobEntry { job: Some(job), by, scanned: None }));
+        out.push(Entry::Job(JobEntry { job: Some(job), by, by_hand, scanned: None }));
     }
 
     fn record<P: Past>(

@@ -20,7 +20,7 @@ pub enum Field {
     /// The instrument that a reading came from, or the readings of a verdict.
     Instrument = 3,
     /// The person: who measured, as the instrument says, who wrote a note, entered an order, chose a
-    /// job (or the scanner that did), signed, or whose account it is.
+    /// job, signed, or whose account it is.
     Person = 4,
     /// How a verdict came out.
     Outcome = 5,
@@ -74,7 +74,7 @@ fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
             term(Field::Person, &note.by);
             term(Field::About, &note.about.to_string());
         }
-        Entry::Job(choice) => term(Field::Person, &choice.by),
+        Entry::Job(choice) if choice.by_hand => term(Field::Person, &choice.by),
         Entry::Order(order) => order.by.iter().for_each(|by| term(Field::Person, by)),
         Entry::Person(person) => person.name.iter().for_each(|name| term(Field::Person, name)),
         Entry::Override(signed) => {

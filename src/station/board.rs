@@ -213,8 +213,9 @@ impl Board {
             Entry::Frame(frame) => self.heard(&frame.instrument, *time, frame.reject.is_some()),
             Entry::Reading(reading) => self.take_reading(*seq, *time, reading),
             Entry::Job(choice) => {
-                // What a person chose counts for no port.
-                self.heard(&choice.by, *time, choice.job.is_none());
+                if !choice.by_hand {
+                    self.heard(&choice.by, *time, choice.job.is_none());
+                }
                 if let Some(job) = &choice.job {
                     self.current =
                         Some(Current { job: job.clone(), by: choice.by.clone(), last_used: *time });
