@@ -4,7 +4,6 @@ mod common;
 
 use common::page::{Bench, FAILS, ORDER, PASSES, Visitor};
 use serde_json::Value;
-use std::io::Write;
 
 #[test]
 fn a_verdict_arrives_with_its_entry_and_is_on_the_board_by_then() {
@@ -89,12 +88,8 @@ fn when_nothing_is_recorded_it_is_said_at_once_and_nothing_is_taken() {
     let visitor = Visitor::new(&url);
     let mut events = visitor.events(None);
     assert_eq!(events.next().expect("an event").data["recording"], true);
-    // In a thread of its own: a port that is not read any more takes no more bytes.
-    let mut line = bench.focimeter.pty.as_ref().expect("plugged in").end().try_clone().expect("a file");
-    std::thread::spawn(move || {
-        let frame = "JOB=4472 EYE=R S=+2.25 C=-1.75 LOT=0123456789012345678901234567890123456789\r\n";
-        while line.write_all(frame.as_bytes()).is_ok() {}
-    });
+    let frame = "JOB=4472 EYE=R S=+2.25 C=-1.75 LOT=0123456789012345678901234567890123456789\r\n";
+    bench.focimeter.send_on_and_on(|_| frame.to_owned());
     let alarm = events
         .find(|event| event.data["recording"] == false)
         .unwrap_or_else(|| panic!("no alarm:\n{}", station.log()));

@@ -297,15 +297,10 @@ fn a_ledger_that_cannot_be_written_shows_no_verdict() {
     command.arg(env!("CARGO_BIN_EXE_fociline")).arg(lab.path().join("station.toml"));
     let mut station = Station::with(lab.path(), command);
     station.line(&["scanner-1: port open"]);
-    for n in 0..2000 {
-        lab.one.send(format!(
-            "JOB=4472 EYE=R S=+2.25 C=-1.75 A={} LOT=0123456789012345678901234567890123456789\r\n",
-            n % 180
-        ));
-        if station.log().contains("NOT RECORDING") {
-            break;
-        }
-    }
+    lab.one.send_on_and_on(|n| {
+        let axis = n % 180;
+        format!("JOB=4472 EYE=R S=+2.25 C=-1.75 A={axis} LOT=0123456789012345678901234567890123456789\r\n")
+    });
     wait_for("the alarm", || station.log().contains("NOT RECORDING").then_some(()));
     let status = station.stop();
     assert_eq!(status.code(), Some(3), "{}", station.log());

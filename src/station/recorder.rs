@@ -190,7 +190,7 @@ impl Core {
                 Err(why) => {
                     let why = why.to_string();
                     tracing::error!(%why, "the ledger cannot be read");
-                    self.health.send_replace(Health::NotRecording { why });
+                    say(&self.health, Health::NotRecording { why });
                     std::thread::sleep(RETRY);
                 }
             }
@@ -243,7 +243,7 @@ impl Writer {
                         tracing::error!(%why, waiting = batch.len(), "NOT RECORDING: the ledger cannot be written");
                     }
                     failing = true;
-                    self.health.send_replace(Health::NotRecording { why });
+                    say(&self.health, Health::NotRecording { why });
                     std::thread::sleep(RETRY);
                 }
             }
@@ -254,4 +254,13 @@ impl Writer {
             self.health.send_replace(Health::Recording);
         }
     }
+}
+
+/// Says it once, not at every try.
+fn say(health: &watch::Sender<Health>, now: Health) {
+    health.send_if_modified(|health| {
+        let changed = *health != now;
+        *health = now;
+        changed
+    });
 }

@@ -150,6 +150,13 @@ impl Adapter {
         self.pty = None;
     }
 
+    /// Sends frame after frame, from a thread of its own: a port that is not read any more takes no
+    /// more bytes, and whoever sends them waits.
+    pub fn send_on_and_on(&self, frame: impl Fn(usize) -> String + Send + 'static) {
+        let mut end = self.pty.as_ref().expect("plugged in").end().try_clone().expect("a file");
+        std::thread::spawn(move || (0..).all(|n| end.write_all(frame(n).as_bytes()).is_ok()));
+    }
+
     pub fn send(&self, bytes: impl AsRef<[u8]>) {
         send(self.pty.as_ref().expect("plugged in"), bytes);
     }
