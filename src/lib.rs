@@ -9,6 +9,7 @@
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
+//! - [`page`]: the web page and the HTTP API, beside the station
 //! - [`cli`], the commands
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
@@ -21,4 +22,5 @@ pub mod judge;
 pub mod ledger;
 pub mod optics;
 pub mod order;
+pub mod page;
 pub mod station;

@@ -10,7 +10,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("bench", &["parsers", "optics", "order", "judge"]),
     ("ledger", &["parsers", "optics", "order", "judge", "bench"]),
     ("station", &["parsers", "optics", "order", "judge", "bench", "ledger"]),
-    ("cli", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
+    ("page", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
+    ("cli", &["parsers", "optics", "order", "judge", "bench", "ledger", "station", "page"]),
 ];
 
 /// Places that know nothing of the world outside.

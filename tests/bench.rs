@@ -83,7 +83,12 @@ impl Station {
 
     fn order(&mut self, json: &str) -> Vec<Entry> {
         let order = serde_json::from_str(json).expect("an order");
-        self.on(Event::Ordered { order: Box::new(order), source: "test".to_owned(), dropped: Vec::new() })
+        self.on(Event::Ordered {
+            order: Box::new(order),
+            source: "test".to_owned(),
+            by: None,
+            dropped: Vec::new(),
+        })
     }
 
     fn last(&self, kind: &str) -> Seq {

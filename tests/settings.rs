@@ -46,6 +46,12 @@ fn the_example_loads_and_says_what_is_the_default() {
     let with_defaults = Settings::load(&with_defaults).expect("the keys that are commented out are sound");
     assert_eq!(with_defaults.instruments[0].port, example.instruments[0].port);
     assert_eq!(with_defaults.job_hold, example.job_hold);
+    let page = example.page.expect("a page");
+    let filled = with_defaults.page.expect("a page");
+    assert_eq!((page.sign_in, page.idle, &page.names), (filled.sign_in, filled.idle, &filled.names));
+    assert_eq!(page.people.file_name(), filled.people.file_name());
+    assert_eq!(page.tls, None, "on this computer alone");
+    assert!(filled.tls.is_some_and(|tls| !tls.own && tls.key.ends_with("bench-1.key")));
 }
 
 #[test]

@@ -3,6 +3,7 @@
 //! A payload is JSON text, hashed exactly as written. The forms here are a contract: a ledger
 //! written today is read for years. Fields are only ever added, and only as optional ones.
 
+pub use super::person::{OverrideEntry, PersonDid, PersonEntry, Role};
 use crate::judge::verdict::Verdict;
 use crate::order::Order;
 use crate::parsers::frame::Ended;
@@ -127,6 +128,10 @@ entries! {
     Software(SoftwareEntry) = "software",
     /// The head of the chain, written where it can be compared later.
     Checkpoint(CheckpointEntry) = "checkpoint",
+    /// A person signed in or out, or an account changed.
+    Person(PersonEntry) = "person",
+    /// A failed verdict overridden by a person who answers for it.
+    Override(OverrideEntry) = "override",
 }
 
 /// Why a row of the ledger is not an entry that this version knows.
@@ -210,8 +215,11 @@ pub struct ReadingEntry {
 pub struct OrderEntry {
     /// 1 for the first order of a job, then counting up.
     pub revision: u32,
-    /// Where it came from, for people: a file name and line, or a person.
+    /// Where it came from, for people: a file name and line, or `by hand`.
     pub source: String,
+    /// Who entered it, where a person did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub by: Option<String>,
     /// What the order file carried beyond the order and was left out: names of fields, no values.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub dropped: Vec<String>,
@@ -225,8 +233,11 @@ pub struct JobEntry {
     /// The job; absent when what was scanned is not a job number.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
-    /// The scanner's name, or `by hand`.
+    /// The scanner's name, or the person's.
     pub by: String,
+    /// Whether a person chose it, not a scanner.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub by_hand: bool,
     /// What was scanned, in [`notation`] text, where it is not the job number itself.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scanned: Option<String>,
@@ -299,6 +310,19 @@ pub enum PortState {
     Silent,
     /// The instrument answers again.
     Answering,
+}
+
+impl fmt::Display for PortState {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            PortState::Opened => "open",
+            PortState::Lost => "lost",
+            PortState::Unavailable => "not available",
+            PortState::Closed => "closed",
+            PortState::Silent => "open, no answer",
+            PortState::Answering => "open",
+        })
+    }
 }
 
 /// The computer's clock jumped against its steady one.

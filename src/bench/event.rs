@@ -1,6 +1,6 @@
 //! What can happen at a station.
 
-use super::entry::{CheckpointEntry, InForceEntry, NoteEntry, PortEntry};
+use super::entry::{CheckpointEntry, InForceEntry, NoteEntry, OverrideEntry, PersonEntry, PortEntry};
 use crate::order::Order;
 use crate::parsers::frame::Frame;
 use crate::parsers::reading::JobNumber;
@@ -51,9 +51,15 @@ pub enum Event {
         order: Box<Order>,
         /// Where it came from, for people.
         source: String,
+        /// Who entered it, where a person did.
+        by: Option<String>,
         /// Names of fields that were left out.
         dropped: Vec<String>,
     },
     /// Something was said about an earlier entry, which the record must hold already.
     Noted(NoteEntry),
+    /// A person signed in or out, or an account changed.
+    Person(PersonEntry),
+    /// A failed verdict was overridden, which the record must hold already.
+    Overridden(OverrideEntry),
 }

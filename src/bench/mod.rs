@@ -7,6 +7,7 @@
 pub mod entry;
 pub mod event;
 pub mod job;
+pub mod person;
 mod recent;
 
 use crate::judge::RuleSet;
@@ -119,6 +120,8 @@ impl Bench {
         time: Timestamp,
         past: &mut P,
     ) -> Result<Vec<Numbered>, P::Error> {
+        // As the ledger keeps it: what is shown live and what is read back are then the same.
+        let time = Timestamp::from_microsecond(time.as_microsecond()).unwrap_or(time);
         let mut out = Out { time, next: self.next, entries: Vec::with_capacity(3) };
         match event {
             Event::Started { texts } => {
@@ -141,13 +144,14 @@ impl Bench {
             }
             Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
             Event::Scanned { scanner, line } => self.scanned(scanner, line, &mut out),
-            Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), &mut out),
-            Event::Ordered { order, source, dropped } => {
+            Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), true, &mut out),
+            Event::Ordered { order, source, by, dropped } => {
                 let record = self.record(&order.job, past, out.next)?;
                 if record.order() != Some(order.as_ref()) {
                     let entry = OrderEntry {
                         revision: record.revision() + 1,
                         source: source.clone(),
+                        by: by.clone(),
                         dropped: dropped.clone(),
                         order: (**order).clone(),
                     };
@@ -157,6 +161,12 @@ impl Bench {
                 }
             }
             Event::Noted(note) => self.noted(note, past, &mut out)?,
+            Event::Person(person) => {
+                out.push(Entry::Person(person.clone()));
+            }
+            Event::Overridden(signed) => {
+                out.push(Entry::Override(signed.clone()));
+            }
         }
         self.next = out.next;
         Ok(out.entries)
@@ -259,20 +269,21 @@ impl Bench {
     fn scanned(&mut self, scanner: &str, line: &[u8], out: &mut Out) {
         let job = std::str::from_utf8(line).ok().and_then(|text| text.parse::<JobNumber>().ok());
         match job {
-            Some(job) => self.choose(job, scanner.to_owned(), out),
+            Some(job) => self.choose(job, scanner.to_owned(), false, out),
             None => {
                 out.push(Entry::Job(JobEntry {
                     job: None,
                     by: scanner.to_owned(),
+                    by_hand: false,
                     scanned: Some(notation::to_text(line)),
                 }));
             }
         }
     }
 
-    fn choose(&mut self, job: JobNumber, by: String, out: &mut Out) {
+    fn choose(&mut self, job: JobNumber, by: String, by_hand: bool, out: &mut Out) {
         self.current = Some(Current { job: job.clone(), last_used: out.time });
-        out.push(Entry::Job(JobEntry { job: Some(job), by, scanned: None }));
+        out.push(Entry::Job(JobEntry { job: Some(job), by, by_hand, scanned: None }));
     }
 
     fn record<P: Past>(

@@ -308,6 +308,15 @@ fn summary(entry: &Entry) -> String {
         Entry::Clock(clock) => format!("the clock jumped by {} s", clock.step_seconds),
         Entry::InForce(text) => format!("{} {} {}", json(&text.what), text.name, text.hash),
         Entry::Software(software) => format!("{} {}", software.version, json(&software.state)),
+        Entry::Person(person) => {
+            let words =
+                [Some(json(&person.did)), person.name.clone(), person.why.clone(), person.from.clone()];
+            format!("{} (by {})", words.into_iter().flatten().collect::<Vec<_>>().join(" "), person.by)
+        }
+        Entry::Override(signed) => format!(
+            "fail overridden: entry {}, job {}: {}; {} ({}, {})",
+            signed.about, signed.job, signed.meaning, signed.reason, signed.by, signed.role
+        ),
         Entry::Checkpoint(checkpoint) => format!("{} entries, head {}", checkpoint.entries, checkpoint.head),
     }
 }

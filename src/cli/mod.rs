@@ -6,6 +6,7 @@ mod layout;
 mod ledger;
 mod listen;
 mod order;
+mod people;
 mod ports;
 mod progress;
 mod replay;
@@ -64,6 +65,9 @@ enum Command {
     /// The ledger: search it, show it, prove it
     #[command(subcommand)]
     Ledger(ledger::LedgerCommand),
+    /// People: who may sign in at a station's page
+    #[command(subcommand)]
+    People(people::PeopleCommand),
     /// Read recorded bytes through a layout into a ledger
     Replay(replay::ReplayArgs),
 }
@@ -102,6 +106,7 @@ pub fn main() -> ExitCode {
         Command::Order(command) => order::run(command),
         Command::Judge(args) => judge::run(args),
         Command::Ledger(command) => ledger::run(command),
+        Command::People(command) => people::run(command),
         Command::Replay(args) => replay::run(args),
     };
     let (status, why) = match answer {

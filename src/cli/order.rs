@@ -96,6 +96,7 @@ fn record(mut ledger: Ledger, settings: Option<&Settings>, read: Vec<(&PathBuf, 
             let event = Event::Ordered {
                 order: Box::new(order),
                 source: format!("{name} line {line}"),
+                by: None,
                 dropped: intake.dropped.clone(),
             };
             let entries = bench.step(&event, Timestamp::now(), &mut past).map_err(Stop::failed)?;

@@ -2,6 +2,7 @@
 
 use super::{Answer, Stop, block_on, json, settings, show};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
+use crate::page;
 use crate::station::recorder::Health;
 use crate::station::run::{RunError, Shown, run as run_station};
 use crate::station::settings::Settings;
@@ -24,9 +25,6 @@ pub(super) struct RunArgs {
 pub(super) fn run(args: RunArgs) -> Answer {
     let settings = settings(&args.station)?;
     logs();
-    if settings.page.is_some() {
-        tracing::warn!("[page] listen has no effect: this version serves no page");
-    }
     block_on(async {
         let stop = stop_signal().map_err(Stop::failed)?;
         station(&settings, stop, Output { json: args.json, timezone: TimeZone::system() }).await
@@ -35,7 +33,9 @@ pub(super) fn run(args: RunArgs) -> Answer {
 
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
-    run_station(settings, Timestamp::now, stop, move |shown| output.show(shown)).await.map(|()| true).map_err(
+    let attached = page::beside(settings).map_err(Stop::input)?.into_iter().collect();
+    let show = move |shown| output.show(shown);
+    run_station(settings, Timestamp::now, stop, show, attached).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
             other => Stop::failed(other),

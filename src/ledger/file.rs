@@ -60,7 +60,7 @@ pub(super) fn look_at(path: &Path) -> Result<Found, LedgerError> {
 }
 
 /// `path` with `suffix` after its name.
-pub(super) fn beside(path: &Path, suffix: &str) -> PathBuf {
+pub fn beside(path: &Path, suffix: &str) -> PathBuf {
     let mut name = OsString::from(path);
     name.push(suffix);
     PathBuf::from(name)

@@ -28,6 +28,7 @@ pub mod verify;
 pub use chain::{Hash, Head};
 pub use error::LedgerError;
 pub use export::{Format, Table};
+pub use file::beside;
 pub use project::Field;
 pub use read::{Reader, Stored};
 pub use rederive::{Difference, Rederived, rederive};

@@ -19,7 +19,8 @@ pub enum Field {
     FramesOf = 2,
     /// The instrument that a reading came from, or the readings of a verdict.
     Instrument = 3,
-    /// The person: who measured, as the instrument says, or who wrote a note.
+    /// The person: who measured, as the instrument says, who wrote a note, entered an order, chose a
+    /// job, signed, or whose account it is.
     Person = 4,
     /// How a verdict came out.
     Outcome = 5,
@@ -41,6 +42,7 @@ pub(super) fn jobs_named(entry: &Entry) -> impl Iterator<Item = &JobNumber> {
         Entry::Order(order) => (Some(&order.order.job), None),
         Entry::Job(choice) => (choice.job.as_ref(), None),
         Entry::Note(note) => (note.job.as_ref(), note.job_before.as_ref()),
+        Entry::Override(signed) => (Some(&signed.job), None),
         _ => (None, None),
     };
     job.into_iter().chain(before)
@@ -71,6 +73,13 @@ fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
         Entry::Note(note) => {
             term(Field::Person, &note.by);
             term(Field::About, &note.about.to_string());
+        }
+        Entry::Job(choice) if choice.by_hand => term(Field::Person, &choice.by),
+        Entry::Order(order) => order.by.iter().for_each(|by| term(Field::Person, by)),
+        Entry::Person(person) => person.name.iter().for_each(|name| term(Field::Person, name)),
+        Entry::Override(signed) => {
+            term(Field::Person, &signed.by);
+            term(Field::About, &signed.about.to_string());
         }
         Entry::InForce(text) => term(Field::InForce, &text.hash.0),
         _ => {}

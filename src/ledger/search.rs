@@ -25,7 +25,7 @@ pub struct Query {
     pub until: Option<Timestamp>,
     /// A reading from this instrument, or a verdict on one.
     pub instrument: Option<String>,
-    /// A reading by this person, a verdict on one, or a note by them.
+    /// A reading by this person, a verdict on one, or what they noted, entered, chose or signed.
     pub person: Option<String>,
     /// A verdict that came out so.
     pub outcome: Option<Outcome>,

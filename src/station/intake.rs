@@ -97,7 +97,8 @@ async fn take(
             for (line, order) in intake.orders {
                 let source = format!("{name} line {line}");
                 let dropped = intake.dropped.clone();
-                recorder.record(Event::Ordered { order: Box::new(order), source, dropped }, clock()).await?;
+                let event = Event::Ordered { order: Box::new(order), source, by: None, dropped };
+                recorder.record(event, clock()).await?;
                 taken += 1;
             }
             if !intake.dropped.is_empty() {

@@ -2,9 +2,13 @@
 //!
 //! Read in the order in which a byte passes: [`settings`] says what there is, [`port`] keeps a
 //! tty open, `instrument` and `scanner` make events of what it sends and answer it, [`intake`]
-//! watches the orders folder, [`recorder`] steps the core and commits what comes out, [`run`]
-//! starts and ends all of it.
+//! watches the orders folder, [`recorder`] steps the core and commits what comes out, [`follow`]
+//! hands round what is committed, [`board`] draws the live picture from it, [`run`] starts and
+//! ends all of it, and [`attach`] is how others run beside it.
 
+pub mod attach;
+pub mod board;
+pub mod follow;
 mod instrument;
 pub mod intake;
 mod listening;

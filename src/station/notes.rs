@@ -16,6 +16,8 @@ pub enum Wanted {
         /// The eye of a lens that came without one.
         eye: Option<Eye>,
     },
+    /// Only a remark, on an entry of any kind.
+    Remark,
 }
 
 /// Why it cannot be said.
@@ -33,10 +35,11 @@ fn refused<T>(why: impl Into<String>) -> Result<T, NoteError> {
     Err(NoteError::Refused(why.into()))
 }
 
-/// The note that says `wanted` of the reading entry `about`.
+/// The note that says `wanted` of the entry `about`.
 ///
 /// # Errors
-/// When the entry is not a reading, does not count already, or the words are missing.
+/// When the entry is not there, or (but for a remark) not a reading, does not count already, or
+/// the words are missing.
 pub fn note(
     record: &Reader,
     about: Seq,
@@ -48,12 +51,6 @@ pub fn note(
     if reason.is_empty() || by.is_empty() {
         return refused("a reason and a name are needed: the record has to say why, and who says so");
     }
-    let reading = match record.entry(about)?.map(|numbered| numbered.entry) {
-        Some(Entry::Reading(reading)) => reading,
-        Some(other) => return refused(format!("entry {about} is a {}, not a reading", other.kind())),
-        None => return refused(format!("there is no entry {about}")),
-    };
-    let job = standing_job(record, about, &reading)?;
     let note = |says, job, eye, job_before| NoteEntry {
         about,
         says,
@@ -63,8 +60,18 @@ pub fn note(
         eye,
         job_before,
     };
+    let reading = match record.entry(about)?.map(|numbered| numbered.entry) {
+        Some(_) if wanted == Wanted::Remark => {
+            return Ok(note(Says::Remark, record.jobs_of(about)?.into_iter().next(), None, None));
+        }
+        Some(Entry::Reading(reading)) => reading,
+        Some(other) => return refused(format!("entry {about} is a {}, not a reading", other.kind())),
+        None => return refused(format!("there is no entry {about}")),
+    };
+    let job = standing_job(record, about, &reading)?;
     match wanted {
         Wanted::Void => Ok(note(Says::Void, job, None, None)),
+        Wanted::Remark => Ok(note(Says::Remark, job, None, None)),
         Wanted::Assign { job: None, eye: None } => {
             refused("name the job, or the eye, that the reading belongs to")
         }

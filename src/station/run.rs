@@ -1,5 +1,6 @@
 //! A whole station: started, run until it is told to stop, ended with nothing lost.
 
+use super::attach::{Attached, Handles, Stopped};
 use super::instrument::InstrumentListener;
 use super::intake;
 use super::port::keep_open;
@@ -82,7 +83,8 @@ pub fn setup(settings: &Settings) -> Setup {
     }
 }
 
-/// Runs a station until `shutdown` completes, or a fault ends it.
+/// Runs a station until `shutdown` completes, or a fault ends it. What is `attached` runs beside
+/// it.
 ///
 /// # Errors
 /// When the ledger cannot be opened, or the end is not in order.
@@ -91,6 +93,7 @@ pub async fn run<C, S>(
     clock: C,
     shutdown: impl Future<Output = ()>,
     show: S,
+    attached: Vec<Attached>,
 ) -> Result<(), RunError>
 where
     C: Fn() -> Timestamp + Clone + Send + Sync + 'static,
@@ -99,6 +102,7 @@ where
     let (recorder, threads, head) = Recorder::start(&settings.ledger, setup(settings))?;
     let shown = tokio::spawn(show_committed(recorder.committed(), recorder.health(), show));
     let (stop, stopped) = watch::channel(false);
+    let stopped = Stopped::new(stopped);
     let mut tasks = JoinSet::new();
 
     let started = async {
@@ -110,22 +114,33 @@ where
     }
     for instrument in &settings.instruments {
         let mut listener = InstrumentListener::new(instrument, recorder.clone(), clock.clone());
-        let (name, port, stopped) = (instrument.name.clone(), instrument.port.clone(), wait(stopped.clone()));
+        let (name, port, stopped) =
+            (instrument.name.clone(), instrument.port.clone(), stopped.clone().wait());
         tasks.spawn(async move { keep_open(&name, &port, &mut listener, stopped).await });
     }
     for scanner in &settings.scanners {
         let mut listener = ScannerListener::new(scanner, recorder.clone(), clock.clone());
-        let (name, port, stopped) = (scanner.name.clone(), scanner.port.clone(), wait(stopped.clone()));
+        let (name, port, stopped) = (scanner.name.clone(), scanner.port.clone(), stopped.clone().wait());
         tasks.spawn(async move { keep_open(&name, &port, &mut listener, stopped).await });
     }
     if let Some(folder) = settings.orders.clone() {
-        let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), wait(stopped.clone()));
+        let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), stopped.clone().wait());
         tasks.spawn(async move { intake::watch(&folder, &recorder, clock, stopped).await });
     }
     {
-        let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), wait(stopped.clone()));
+        let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), stopped.clone().wait());
         tasks.spawn(async move { watch_clock(&recorder, clock, stopped).await });
     }
+    let handles = Handles {
+        recorder: recorder.clone(),
+        settings: Arc::new(settings.clone()),
+        clock: Arc::new(clock.clone()),
+        stopped,
+    };
+    for task in attached {
+        tasks.spawn(task(handles.clone()));
+    }
+    drop(handles);
 
     let mut fault = None;
     tokio::select! {
@@ -163,11 +178,6 @@ where
         Some(why) => Err(RunError::Fault(why)),
         None => Ok(()),
     }
-}
-
-async fn wait(mut stopped: watch::Receiver<bool>) {
-    // An error means that the sender is gone, which is the end too.
-    let _ = stopped.wait_for(|stopped| *stopped).await;
 }
 
 async fn show_committed(

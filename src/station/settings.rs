@@ -3,12 +3,15 @@
 //! Every key is shown in `contrib/station.example.toml`. Relative paths are taken from the
 //! folder that the settings file lies in.
 
+mod page;
+
+pub use page::{Page, Tls};
+
 use crate::judge::RuleSet;
 use crate::parsers::layout::Layout;
 use crate::parsers::reader::Reader;
 use serde::Deserialize;
 use std::collections::HashMap;
-use std::net::SocketAddr;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -36,8 +39,8 @@ pub struct Settings {
     pub job_hold: jiff::SignedDuration,
     /// Where order files are dropped.
     pub orders: Option<PathBuf>,
-    /// Where the page listens.
-    pub page: Option<SocketAddr>,
+    /// How the page is served; nothing where it is not.
+    pub page: Option<Page>,
     /// The instruments.
     pub instruments: Vec<Instrument>,
     /// The barcode readers.
@@ -124,7 +127,7 @@ choice!(
 struct File {
     station: StationTable,
     #[serde(default)]
-    page: Option<PageTable>,
+    page: Option<page::PageTable>,
     #[serde(default)]
     orders: Option<OrdersTable>,
     #[serde(default)]
@@ -141,12 +144,6 @@ struct StationTable {
     rules: Spanned<String>,
     #[serde(default)]
     job_hold_minutes: Option<Spanned<i64>>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct PageTable {
-    listen: Spanned<String>,
 }
 
 #[derive(Deserialize)]
@@ -202,15 +199,8 @@ impl Check<'_> {
                 return Err(self.at(minutes.span(), "job_hold_minutes: expected 1 to 1440"));
             }
         };
-        let page = match &file.page {
-            None => None,
-            Some(page) => Some(page.listen.get_ref().parse::<SocketAddr>().map_err(|_| {
-                self.at(
-                    page.listen.span(),
-                    "listen: expected an address and a port such as \"127.0.0.1:8765\"",
-                )
-            })?),
-        };
+        let ledger = self.folder.join(&station.ledger);
+        let page = file.page.as_ref().map(|page| self.page(page, &ledger)).transpose()?;
         let instruments =
             file.instrument.iter().map(|table| self.instrument(table)).collect::<Result<_, _>>()?;
         let scanners = file.scanner.iter().map(|table| self.scanner(table)).collect::<Result<_, _>>()?;
@@ -218,7 +208,7 @@ impl Check<'_> {
             origin: self.origin.to_owned(),
             text: self.text.to_owned(),
             name: station.name.get_ref().trim().to_owned(),
-            ledger: self.folder.join(&station.ledger),
+            ledger,
             rules: self.rules(&station.rules)?,
             job_hold: jiff::SignedDuration::from_mins(job_hold),
             orders: file.orders.as_ref().map(|orders| self.folder.join(&orders.folder)),

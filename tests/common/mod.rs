@@ -1,6 +1,8 @@
 //! Real parts for whole-program tests: the binary, pseudo-terminals, folders that go away.
 #![allow(dead_code, reason = "each test file uses some of it")]
 
+pub mod page;
+
 use fociline::station::pty::Pty;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
@@ -146,6 +148,13 @@ impl Adapter {
     pub fn unplug(&mut self) {
         std::fs::remove_file(&self.path).expect("the link is there");
         self.pty = None;
+    }
+
+    /// Sends frame after frame, from a thread of its own: a port that is not read any more takes no
+    /// more bytes, and whoever sends them waits.
+    pub fn send_on_and_on(&self, frame: impl Fn(usize) -> String + Send + 'static) {
+        let mut end = self.pty.as_ref().expect("plugged in").end().try_clone().expect("a file");
+        std::thread::spawn(move || (0..).all(|n| end.write_all(frame(n).as_bytes()).is_ok()));
     }
 
     pub fn send(&self, bytes: impl AsRef<[u8]>) {

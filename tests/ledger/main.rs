@@ -58,7 +58,13 @@ fn morning() -> Vec<Entry> {
             why: Some("unplugged".into()),
         }),
         /* 4 */ order("4471", 1),
-        /* 5 */ Entry::Job(JobEntry { job: Some(job("4471")), by: "scanner-1".into(), scanned: None }),
+        /* 5 */
+        Entry::Job(JobEntry {
+            job: Some(job("4471")),
+            by: "scanner-1".into(),
+            by_hand: false,
+            scanned: None,
+        }),
         /* 6 */ frame("focimeter-1", b"R 1\r\n"),
         /* 7 */ reading(6, "focimeter-1", Some("4471"), Some("A. Thorne")),
         /* 8 */ verdict("4471", 4, &[7], &[Quantity::Axis]),

@@ -44,6 +44,7 @@ fn recorded() -> (Place, Vec<Numbered>) {
     let ordered = |number: &str| Event::Ordered {
         order: Box::new(order(number)),
         source: "tray.csv".into(),
+        by: None,
         dropped: vec![],
     };
     let sent = |line: &str, ended| Event::Frame {

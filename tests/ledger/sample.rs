@@ -67,6 +67,7 @@ pub fn order(number: &str, revision: u32) -> Entry {
     Entry::Order(Box::new(OrderEntry {
         revision,
         source: "tray.csv, line 2".into(),
+        by: None,
         dropped: vec!["name".into()],
         order,
     }))

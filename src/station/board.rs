@@ -1,0 +1,315 @@
+//! The board: the live picture of a station, drawn from committed entries only.
+//!
+//! A fold over entries, nothing else: no clock, no ledger. So what it shows is on record, and it
+//! is the same whether it was drawn as things happened or again after a restart. It keeps what a
+//! screen at the bench needs and no more; the ledger has the rest.
+
+use super::settings::Settings;
+use crate::bench::entry::*;
+use crate::judge::verdict::Verdict;
+use crate::parsers::reading::{Eye, JobNumber, Reading};
+use jiff::civil::DateTime;
+use jiff::tz::TimeZone;
+use jiff::{SignedDuration, Timestamp};
+use serde::Serialize;
+use std::collections::VecDeque;
+
+/// How many entries before the last a board is drawn from at a start. Readings that wait for a
+/// job since before then are found in the ledger.
+pub const LOOK_BACK: u64 = 100_000;
+/// How many judged jobs are kept.
+const JOBS: usize = 24;
+/// How many readings that wait for a person are kept.
+const WAITING: usize = 200;
+/// How many hours of counts are kept.
+const HOURS: usize = 48;
+
+/// The live picture of a station.
+#[derive(Debug, Clone)]
+pub struct Board {
+    timezone: TimeZone,
+    job_hold: SignedDuration,
+    seq: Seq,
+    current: Option<Current>,
+    jobs: VecDeque<Judged>,
+    ports: Vec<PortOnBoard>,
+    waiting: VecDeque<Waiting>,
+}
+
+/// The job at the station.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Current {
+    /// Its number.
+    pub job: JobNumber,
+    /// Who chose it: a scanner or a person.
+    pub by: String,
+    /// When it was chosen, or last measured.
+    pub last_used: Timestamp,
+}
+
+/// A job and the verdict on it as it stands.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Judged {
+    /// The verdict's entry.
+    pub seq: Seq,
+    /// When it was judged.
+    pub time: Timestamp,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Who overrode it, and why.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub overridden: Option<OverrideEntry>,
+}
+
+/// What hangs on a port.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Device {
+    /// A focimeter.
+    Instrument,
+    /// A barcode reader.
+    Scanner,
+}
+
+/// A port and what came in on it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PortOnBoard {
+    /// The instrument's or scanner's name.
+    pub name: String,
+    /// Which of the two it is.
+    pub device: Device,
+    /// Its tty.
+    pub path: String,
+    /// What happened to it last; nothing before the station has tried it.
+    pub state: Option<PortState>,
+    /// Why, where it is not open.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+    /// Since when.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Timestamp>,
+    /// When bytes last came in.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub last_heard: Option<Timestamp>,
+    /// What came in, hour by hour in the station's time, the earliest first.
+    pub hours: VecDeque<Hour>,
+}
+
+/// What came in within one hour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct Hour {
+    /// The hour's begin in the station's time.
+    pub begins: DateTime,
+    /// How many frames, or scans, came in.
+    pub frames: u32,
+    /// How many of them could not be read.
+    pub rejects: u32,
+}
+
+/// What a reading waits for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum WaitsFor {
+    /// It belongs to no job.
+    Job,
+    /// It does not say for which eye its lens is.
+    Eye,
+}
+
+/// A reading that does not count until a person says more.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Waiting {
+    /// The reading's entry.
+    pub seq: Seq,
+    /// When it came in.
+    pub time: Timestamp,
+    /// What it waits for.
+    pub waits_for: WaitsFor,
+    /// The instrument that sent it.
+    pub instrument: String,
+    /// The job that it belongs to, if any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub job: Option<JobNumber>,
+    /// What was measured.
+    pub reading: Reading,
+}
+
+impl Board {
+    /// An empty board of a station. Hours are those of `timezone`.
+    pub fn new(settings: &Settings, timezone: TimeZone) -> Self {
+        let port = |name: &str, device, path: &std::path::Path| PortOnBoard {
+            name: name.to_owned(),
+            device,
+            path: path.display().to_string(),
+            state: None,
+            why: None,
+            since: None,
+            last_heard: None,
+            hours: VecDeque::new(),
+        };
+        let instruments = settings.instruments.iter();
+        let scanners = settings.scanners.iter();
+        Self {
+            timezone,
+            job_hold: settings.job_hold,
+            seq: Seq::default(),
+            current: None,
+            jobs: VecDeque::new(),
+            ports: instruments
+                .map(|instrument| port(&instrument.name, Device::Instrument, &instrument.port.device))
+                .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port.device)))
+                .collect(),
+            waiting: VecDeque::new(),
+        }
+    }
+
+    /// The last entry that was taken in.
+    pub fn seq(&self) -> Seq {
+        self.seq
+    }
+
+    /// The job at the station at `now`: what a frame without a job number belongs to.
+    pub fn current(&self, now: Timestamp) -> Option<&Current> {
+        self.current.as_ref().filter(|current| now.duration_since(current.last_used) <= self.job_hold)
+    }
+
+    /// The jobs judged last, the latest first, each with its verdict as it stands.
+    pub fn jobs(&self) -> impl Iterator<Item = &Judged> {
+        self.jobs.iter()
+    }
+
+    /// The verdict on a job, where it is among those judged last.
+    pub fn judged(&self, job: &JobNumber) -> Option<&Judged> {
+        self.jobs.iter().find(|judged| judged.verdict.job == *job)
+    }
+
+    /// The station's ports, in the order of its settings.
+    pub fn ports(&self) -> &[PortOnBoard] {
+        &self.ports
+    }
+
+    /// Readings that wait for a person, the earliest first.
+    pub fn waiting(&self) -> impl Iterator<Item = &Waiting> {
+        self.waiting.iter()
+    }
+
+    /// Takes in the next committed entry.
+    pub fn take(&mut self, numbered: &Numbered) {
+        let Numbered { seq, time, entry } = numbered;
+        self.seq = *seq;
+        match entry {
+            Entry::Software(_) => {
+                // A crash leaves no word of ports closed, and the core starts without a job.
+                self.current = None;
+                self.ports
+                    .iter_mut()
+                    .for_each(|port| (port.state, port.why, port.since) = (None, None, None));
+            }
+            Entry::Port(entry) => {
+                if let Some(port) = self.port(&entry.name) {
+                    (port.state, port.why, port.since) = (Some(entry.state), entry.why.clone(), Some(*time));
+                }
+            }
+            Entry::Frame(frame) => self.heard(&frame.instrument, *time, frame.reject.is_some()),
+            Entry::Reading(reading) => self.take_reading(*seq, *time, reading),
+            Entry::Job(choice) => {
+                if !choice.by_hand {
+                    self.heard(&choice.by, *time, choice.job.is_none());
+                }
+                if let Some(job) = &choice.job {
+                    self.current =
+                        Some(Current { job: job.clone(), by: choice.by.clone(), last_used: *time });
+                }
+            }
+            Entry::Verdict(verdict) => {
+                self.jobs.retain(|judged| judged.verdict.job != verdict.job);
+                let verdict = Verdict::clone(verdict);
+                self.jobs.push_front(Judged { seq: *seq, time: *time, verdict, overridden: None });
+                self.jobs.truncate(JOBS);
+            }
+            Entry::Override(signed) => {
+                if let Some(judged) = self.jobs.iter_mut().find(|judged| judged.seq == signed.about) {
+                    judged.overridden = Some(signed.clone());
+                }
+            }
+            Entry::Note(note) => self.take_note(note),
+            Entry::Order(_)
+            | Entry::Clock(_)
+            | Entry::InForce(_)
+            | Entry::Checkpoint(_)
+            | Entry::Person(_) => {}
+        }
+    }
+
+    fn port(&mut self, name: &str) -> Option<&mut PortOnBoard> {
+        self.ports.iter_mut().find(|port| port.name == name)
+    }
+
+    fn heard(&mut self, name: &str, time: Timestamp, rejected: bool) {
+        let local = self.timezone.to_datetime(time);
+        let begins = local.date().at(local.hour(), 0, 0, 0);
+        let Some(port) = self.port(name) else { return };
+        port.last_heard = Some(time);
+        if port.hours.back().is_none_or(|hour| hour.begins != begins) {
+            port.hours.push_back(Hour { begins, frames: 0, rejects: 0 });
+            if port.hours.len() > HOURS {
+                port.hours.pop_front();
+            }
+        }
+        if let Some(hour) = port.hours.back_mut() {
+            hour.frames += 1;
+            hour.rejects += u32::from(rejected);
+        }
+    }
+
+    fn take_reading(&mut self, seq: Seq, time: Timestamp, entry: &ReadingEntry) {
+        if let Some(current) =
+            self.current.as_mut().filter(|current| entry.job.as_ref() == Some(&current.job))
+        {
+            current.last_used = time;
+        }
+        let Some(waits_for) = waits_for(entry.job.as_ref(), None, &entry.reading) else { return };
+        self.waiting.push_back(Waiting {
+            seq,
+            time,
+            waits_for,
+            instrument: entry.instrument.clone(),
+            job: entry.job.clone(),
+            reading: entry.reading.clone(),
+        });
+        if self.waiting.len() > WAITING {
+            self.waiting.pop_front();
+        }
+    }
+
+    fn take_note(&mut self, note: &NoteEntry) {
+        let Some(at) = self.waiting.iter().position(|waiting| waiting.seq == note.about) else { return };
+        match note.says {
+            Says::Remark => {}
+            Says::Void => {
+                self.waiting.remove(at);
+            }
+            Says::Assign => {
+                let waiting = &mut self.waiting[at];
+                waiting.job = note.job.clone().or(waiting.job.take());
+                match waits_for(waiting.job.as_ref(), note.eye, &waiting.reading) {
+                    Some(next) => waiting.waits_for = next,
+                    None => {
+                        self.waiting.remove(at);
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn waits_for(job: Option<&JobNumber>, eye: Option<Eye>, reading: &Reading) -> Option<WaitsFor> {
+    let no_lens = reading.right.is_none() && reading.left.is_none() && reading.unspecified.is_none();
+    match job {
+        // A fault code alone is no measurement.
+        _ if no_lens => None,
+        None => Some(WaitsFor::Job),
+        Some(_) if reading.unspecified.is_some() && eye.is_none() => Some(WaitsFor::Eye),
+        Some(_) => None,
+    }
+}
