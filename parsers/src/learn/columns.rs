@@ -16,7 +16,8 @@ const EYES: [Option<Option<Eye>>; 4] = [None, Some(Some(Eye::Right)), Some(Some(
 pub(super) fn ranges(kind: &Kind<'_>, shown: &[Shown]) -> Option<Vec<Range<usize>>> {
     let from = kind.starts.len();
     let length = kind.lines.iter().map(|line| line.bytes.len()).max()?;
-    if length > 200 || kind.lines.iter().any(|line| line.bytes.len() < from) {
+    // One line can be cut anywhere.
+    if kind.lines.len() < 2 || length > 200 || kind.lines.iter().any(|line| line.bytes.len() < from) {
         return None;
     }
     let byte = |line: usize, at: usize| kind.lines[line].bytes.get(at).copied();
@@ -53,6 +54,12 @@ pub(super) fn ranges(kind: &Kind<'_>, shown: &[Shown]) -> Option<Vec<Range<usize
     }
     zones.extend(rest);
     zones.sort_by_key(|zone| zone.start);
+    // Two lines can be cut in the middle of a number by chance.
+    let digit = |line: usize, at: usize| byte(line, at).is_some_and(|byte| byte.is_ascii_digit());
+    let splits = |at: usize| at > from && lines.clone().all(|line| digit(line, at - 1) && digit(line, at));
+    if kind.lines.len() < 3 && zones.iter().any(|zone| splits(zone.start) || splits(zone.end)) {
+        return None;
+    }
     widen(kind, &mut zones, from, &blank);
     Some(zones)
 }

@@ -145,7 +145,8 @@ pub(super) fn hypotheses(samples: &[Sample]) -> Vec<Envelope> {
     // The longest evidence first: 16 bits before 8, and a start before none.
     found.sort_by_key(|envelope| {
         let check = envelope.check.as_ref();
-        std::cmp::Reverse((check.map_or(0, |check| check.algorithm.width()), envelope.start.len()))
+        let silent = envelope.end == Ending::Silence;
+        std::cmp::Reverse((check.map_or(0, |check| check.algorithm.width()), !silent, envelope.start.len()))
     });
     let mut grouped: Vec<Envelope> = Vec::new();
     for envelope in found {
@@ -194,7 +195,7 @@ fn checked(samples: &[Sample], bare: &Envelope) -> Vec<Envelope> {
         Ending::Length(_) | Ending::Silence => &[],
     };
     let bodies: Vec<&[u8]> = frames.iter().filter_map(|(_, frame)| frame.strip_suffix(end)).collect();
-    tails(bare, &frames, &bodies, false)
+    tails(bare, &frames, &bodies)
 }
 
 /// Envelopes whose checksum stands behind the end.
@@ -240,7 +241,7 @@ fn trailed(samples: &[Sample]) -> Vec<Envelope> {
     found
 }
 
-fn tails(bare: &Envelope, frames: &[(usize, Vec<u8>)], bodies: &[&[u8]], after_end: bool) -> Vec<Envelope> {
+fn tails(bare: &Envelope, frames: &[(usize, Vec<u8>)], bodies: &[&[u8]]) -> Vec<Envelope> {
     let mut found = Vec::new();
     let byte_at = |back: usize| {
         let byte = |body: &&[u8]| body.len().checked_sub(back).and_then(|at| body.get(at)).copied();
@@ -268,9 +269,9 @@ fn tails(bare: &Envelope, frames: &[(usize, Vec<u8>)], bodies: &[&[u8]], after_e
                         written,
                         before: front.clone(),
                         after: behind.clone(),
-                        after_end,
+                        after_end: false,
                         covers_start,
-                        covers_before,
+                        covers_before: false,
                     };
                     let envelope = Envelope { check: Some(check), ..bare.clone() };
                     if frames.iter().all(|(_, frame)| envelope.content(frame).is_some()) && enough(frames) {

@@ -44,6 +44,54 @@ pub(super) enum Is {
     Keep,
 }
 
+impl Is {
+    /// Takes over the blanks and codes of another field of the same quantity.
+    pub fn learn_from(&mut self, other: &Self) {
+        match (self, other) {
+            (Self::Number { quantity, form }, Self::Number { quantity: same, form: other })
+                if quantity == same =>
+            {
+                form.learn_from(other);
+            }
+            (Self::BaseDegrees { form }, Self::BaseDegrees { form: other }) => form.learn_from(other),
+            (
+                Self::Amount { component, form, base },
+                Self::Amount { component: same, form: other, base: other_base },
+            ) if component == same => {
+                form.learn_from(other);
+                if let (BaseBy::Letters { codes, .. }, BaseBy::Letters { codes: others, .. }) =
+                    (base, other_base)
+                {
+                    add_codes(codes, others);
+                }
+            }
+            (
+                Self::BaseCodes { component, codes, missing },
+                Self::BaseCodes { component: same, codes: others, missing: blanks },
+            ) if component == same => {
+                add_codes(codes, others);
+                add_missing(missing, blanks);
+            }
+            _ => {}
+        }
+    }
+}
+
+fn add_codes<T: Copy + PartialEq>(codes: &mut Codes<T>, others: &Codes<T>) {
+    for (code, meaning) in others {
+        if !codes.iter().any(|(known, _)| known == code) {
+            codes.push((code.clone(), *meaning));
+        }
+    }
+}
+
+/// Adds texts that mean "not measured".
+pub(super) fn add_missing(missing: &mut Vec<Vec<u8>>, others: &[Vec<u8>]) {
+    missing.extend(others.iter().cloned());
+    missing.sort();
+    missing.dedup();
+}
+
 /// Where the base of an amount of prism is said.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum BaseBy {
@@ -106,7 +154,7 @@ fn codes<T: Copy + PartialEq>(
     table: &Table<'_>,
     cell: usize,
     means: impl Fn(usize) -> Option<T>,
-    may_miss: impl Fn(usize) -> bool,
+    may_miss: impl Fn(usize, &[u8]) -> bool,
 ) -> Option<(Codes<T>, Vec<Vec<u8>>)> {
     let mut codes: Codes<T> = Vec::new();
     for (row, cells) in table.rows.iter().enumerate() {
@@ -128,14 +176,17 @@ fn codes<T: Copy + PartialEq>(
             None if means(row).is_some() => return None,
             None => continue,
         };
-        if !may_miss(row) || text.iter().any(u8::is_ascii_alphanumeric) {
+        if !may_miss(row, text) {
             return None;
         }
         missing.push(text.to_vec());
     }
     missing.sort();
     missing.dedup();
-    (!codes.is_empty()).then_some((codes, missing))
+    // A text that comes only once tells nothing: any counter has such.
+    let told = (0..table.rows.len()).filter(|row| means(*row).is_some()).count();
+    let counter = codes.len() == told && codes.iter().any(|(code, _)| core(code).is_some());
+    (!codes.is_empty() && !counter).then_some((codes, missing))
 }
 
 /// Whether the codes tell anything: several of them, or one that abbreviates its meaning.
@@ -153,7 +204,7 @@ fn mode(table: &Table<'_>, cell: usize, told: &Column<'_>) -> Option<Is> {
         Some(Told::Mode(mode)) => Some(*mode),
         _ => None,
     };
-    let (codes, missing) = codes(table, cell, means, |_| false)?;
+    let (codes, missing) = codes(table, cell, means, |_, _| false)?;
     let name = |mode: &Mode| match mode {
         Mode::Distance => "distance",
         Mode::Near => "near",
@@ -285,7 +336,9 @@ fn lettered<'a>(
 
 /// A cell that says the base of an amount in another cell.
 fn base_cell(component: Component, table: &Table<'_>, cell: usize, told: &Column<'_>) -> Option<Is> {
-    let may_miss = |row: usize| base_told(told, row).is_none();
+    // Where there is no prism any letter may stand, and says nothing.
+    let may_miss =
+        |row: usize, text: &[u8]| base_told(told, row).is_none() && !text.iter().any(u8::is_ascii_digit);
     let named = |row: usize| base_told(told, row).filter(|base| !matches!(base, Base::Towards(_)));
     let all_named = (0..table.rows.len()).all(|row| base_told(told, row).is_none() || named(row).is_some());
     if all_named

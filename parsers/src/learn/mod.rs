@@ -186,7 +186,10 @@ impl Attempt<'_, '_> {
         for index in 0..tries {
             let lines: Option<Vec<Solved<'_>>> =
                 solutions.iter().map(|found| found.get(index).cloned()).collect();
-            let Some(lines) = lines.filter(|lines| lines.iter().any(|line| line.score > 0)) else { break };
+            let Some(mut lines) = lines.filter(|lines| lines.iter().any(|line| line.score > 0)) else {
+                break;
+            };
+            solve::pool(&mut lines);
             match self.check(lines) {
                 Ok(proposal) => return Ok(proposal),
                 Err(missed) if nearest.as_ref().is_none_or(|best| best.right < missed.right) => {

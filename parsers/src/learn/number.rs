@@ -78,6 +78,19 @@ pub(super) struct Form {
     pub minus_seen: bool,
 }
 
+impl Form {
+    /// Takes over the blanks of another field of the same quantity, and its exceptions.
+    pub fn learn_from(&mut self, other: &Self) {
+        super::field::add_missing(&mut self.missing, &other.missing);
+        let alike = self.exponent == other.exponent;
+        self.whole = self.whole.filter(|_| alike && self.whole == other.whole);
+        self.decimals = self.decimals.filter(|_| alike && self.decimals == other.decimals);
+        self.gap |= other.gap;
+        self.plus_seen |= other.plus_seen;
+        self.minus_seen |= other.minus_seen;
+    }
+}
+
 /// One text, and every value that it may be; none where nothing is known of it.
 #[derive(Debug, Clone)]
 pub(super) struct Text<'a> {
@@ -89,6 +102,9 @@ pub(super) struct Text<'a> {
 fn exponents(quantity: Quantity, point: bool) -> &'static [i32] {
     let length = quantity.units().iter().any(|(name, _)| *name == "cm");
     let share = quantity.units().iter().any(|(name, _)| *name == "fraction");
+    if matches!(quantity, Quantity::Axis | Quantity::PrismBase) {
+        return &[0];
+    }
     match (length, share, point) {
         (true, _, true) => &[0, 1],
         (_, true, true) => &[0, 2],

@@ -139,7 +139,7 @@ fn one(line: &Solved<'_>, is: &Is, eye: Option<Eye>, shown: &[Shown], questions:
         | Is::BaseCodes { component, codes, .. } => bases(*component, codes, questions),
         Is::Literal(text) => questions.unseen(
             format!("anything but {:?} at {}", to_text(text), place(line, is)),
-            "a frame with something else there is refused; set the line to `keep` if it does not matter",
+            "a frame with something else there is refused; make it `is = \"keep\"` if it does not matter",
         ),
         _ => {}
     }

@@ -234,6 +234,8 @@ fn field(line: &Solved<'_>, field: &Field, optional: bool, strict: bool, out: &m
         Is::Mode { .. } => "mode",
         Is::Job { .. } => "job",
         Is::Literal(_) => "literal",
+        // Of lines that come several times nothing can be kept under one name.
+        Is::Keep if line.times.1 > 1 => "ignore",
         Is::Keep => "keep",
     };
     keys.put("is", in_quotes(name));
@@ -265,7 +267,11 @@ fn field(line: &Solved<'_>, field: &Field, optional: bool, strict: bool, out: &m
         Is::Mode { codes } => keys.codes("values", codes, mode_name),
         Is::Job { missing } => keys.list("missing", missing),
         Is::Literal(text) => keys.bytes("text", text),
-        Is::Keep => keys.put("name", in_quotes(&line.table.place(field.cell).replace("the ", ""))),
+        Is::Keep => {
+            let starts = to_text(&line.table.starts);
+            let name = format!("{} {}", starts.trim(), line.table.place(field.cell).replace("the ", ""));
+            keys.put("name", in_quotes(name.trim()));
+        }
     }
     if optional {
         keys.put("optional", "true");

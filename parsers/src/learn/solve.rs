@@ -16,6 +16,15 @@ pub(super) struct Field {
     pub is: Is,
 }
 
+/// One instrument writes one quantity in one way: what one eye's or one line's fields have shown
+/// of codes and blanks holds for those of the other.
+pub(super) fn pool(lines: &mut [Solved<'_>]) {
+    let known: Vec<Is> = lines.iter().flat_map(|line| &line.fields).map(|field| field.is.clone()).collect();
+    for field in lines.iter_mut().flat_map(|line| &mut line.fields) {
+        known.iter().for_each(|other| field.is.learn_from(other));
+    }
+}
+
 /// Something that can stand in either of two places.
 #[derive(Debug, Clone)]
 pub(super) struct TwoPlaces {
@@ -116,14 +125,14 @@ fn whose(table: &Table<'_>, kind: &Kind<'_>, shown: &[Shown], among: usize) -> V
         .into_iter()
         .map(|(cell, codes, missing)| Whose::Marked { cell, codes, missing })
         .collect();
-    if shown.iter().any(|shown| shown.eyes().len() > 1) {
-        all.push(Whose::Own);
-    }
     for eye in Eye::BOTH {
         let starts: Vec<u8> = kind.starts.iter().copied().take_while(u8::is_ascii_alphabetic).collect();
         if here(Some(eye)) && (among > 1 && both || eye_word(&starts) == Some(eye)) {
             all.push(Whose::Line(Some(eye)));
         }
+    }
+    if shown.iter().any(|shown| shown.eyes().len() > 1) {
+        all.push(Whose::Own);
     }
     all.push(Whose::Line(None));
     all
@@ -169,7 +178,11 @@ fn solve<'a>(table: Table<'a>, kind: &Kind<'a>, shown: &[Shown], whose: Whose) -
     }
     choices.sort_by_key(|(_, _, ways)| ways.len());
     let chosen = assign(&choices, &mut free.clone(), None);
-    let score = score(&choices, &chosen);
+    let lens =
+        choices.iter().zip(&chosen).any(|((target, ..), way)| way.is_some() && target.thing.of_a_lens());
+    // A mark of whose lens it is needs a lens.
+    let idle_mark = matches!(whose, Whose::Marked { .. }) && !lens;
+    let score = if idle_mark { 0 } else { score(&choices, &chosen) };
     let two_places = two_places(&table, &choices, &chosen, &free, score, &eyes);
 
     let mut fields: Vec<Field> = Vec::new();
@@ -187,7 +200,7 @@ fn solve<'a>(table: Table<'a>, kind: &Kind<'a>, shown: &[Shown], whose: Whose) -
             None
         }
         Whose::Own => None,
-        Whose::Line(eye) => eye,
+        Whose::Line(eye) => eye.filter(|_| lens),
     };
     for cell in 0..table.width() {
         if !fields.iter().any(|field| field.cell == cell) {
@@ -202,11 +215,9 @@ fn solve<'a>(table: Table<'a>, kind: &Kind<'a>, shown: &[Shown], whose: Whose) -
 /// a frame of another kind is refused and not misread.
 fn unknown(table: &Table<'_>, cell: usize) -> Is {
     let mut texts = table.rows.iter().map(|row| row.cells[cell]);
-    let tagged = matches!(table.cut, Cut::Tagged { .. });
     match texts.next() {
         Some(Some(first))
-            if !tagged
-                && !trimmed(first).is_empty()
+            if !trimmed(first).is_empty()
                 && core(first).is_none()
                 && !first.iter().any(u8::is_ascii_digit)
                 && table.rows.len() > 1

@@ -75,11 +75,14 @@ pub(super) fn tables<'a>(kind: &Kind<'a>) -> Vec<Table<'a>> {
     tables
 }
 
-/// What follows the kind's own start, without separators at the beginning and the end of every
-/// line; what was taken off comes with it.
-fn bodies<'a>(kind: &Kind<'a>, separator: u8) -> (Vec<(usize, &'a [u8])>, Vec<u8>, Vec<u8>) {
+/// What is cut into cells of each line, with its sample.
+type Bodies<'a> = Vec<(usize, &'a [u8])>;
+
+/// What follows the kind's own start, without a separator at the beginning of every line; and
+/// what was taken off.
+fn bodies<'a>(kind: &Kind<'a>, separator: u8) -> (Bodies<'a>, Vec<u8>) {
     let mut starts = kind.starts.clone();
-    let mut bodies: Vec<(usize, &[u8])> =
+    let mut bodies: Bodies<'a> =
         kind.lines.iter().map(|line| (line.sample, &line.bytes[starts.len()..])).collect();
     if separator != b' ' && bodies.iter().all(|(_, body)| body.first() == Some(&separator)) {
         bodies.iter_mut().for_each(|(_, body)| *body = &body[1..]);
@@ -89,7 +92,7 @@ fn bodies<'a>(kind: &Kind<'a>, separator: u8) -> (Vec<(usize, &'a [u8])>, Vec<u8
         bodies.iter_mut().for_each(|(_, body)| *body = &body[1..]);
         starts.push(separator);
     }
-    (bodies, starts, Vec::new())
+    (bodies, starts)
 }
 
 fn cells(body: &[u8], separator: u8, repeats: bool) -> Vec<&[u8]> {
@@ -98,7 +101,7 @@ fn cells(body: &[u8], separator: u8, repeats: bool) -> Vec<&[u8]> {
 }
 
 fn delimited<'a>(kind: &Kind<'a>, separator: u8) -> Option<Table<'a>> {
-    let (bodies, starts, ends) = bodies(kind, separator);
+    let (bodies, starts) = bodies(kind, separator);
     let repeats = separator == b' ';
     let rows: Vec<(usize, Vec<&[u8]>)> =
         bodies.iter().map(|(sample, body)| (*sample, cells(body, separator, repeats))).collect();
@@ -115,11 +118,17 @@ fn delimited<'a>(kind: &Kind<'a>, separator: u8) -> Option<Table<'a>> {
             Row { sample, cells }
         })
         .collect();
-    Some(Table { starts, ends, cut: Cut::Delimited { separator: vec![separator], repeats }, rows })
+    Some(Table {
+        starts,
+        ends: Vec::new(),
+        cut: Cut::Delimited { separator: vec![separator], repeats },
+        rows,
+    })
 }
 
 fn tagged<'a>(kind: &Kind<'a>, separator: u8, assign: &[u8]) -> Option<Table<'a>> {
-    let (mut bodies, mut starts, mut ends) = bodies(kind, separator);
+    let (mut bodies, mut starts) = bodies(kind, separator);
+    let mut ends = Vec::new();
     if bodies.iter().all(|(_, body)| body.len() > 1 && body.last() == Some(&separator)) && separator != b' ' {
         bodies.iter_mut().for_each(|(_, body)| *body = &body[..body.len() - 1]);
         ends = vec![separator];

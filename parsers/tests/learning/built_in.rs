@@ -180,7 +180,8 @@ const PAIR: &[&str] =
     &["sphere", "cylinder", "axis", "addition", "prism_horizontal", "prism_vertical", "pd", "job"];
 const COLUMNS: &[&str] = &["sphere", "cylinder", "axis", "addition", "prism_degrees", "pd", "job"];
 const BLOCK: &[&str] = &["sphere", "cylinder", "axis", "addition", "prism", "pd", "job"];
-const STRIP: &[&str] = &["sphere", "cylinder", "axis", "prism_horizontal", "transmittance_whole", "mode"];
+const STRIP: &[&str] =
+    &["sphere", "cylinder", "axis", "prism_horizontal", "pd", "transmittance_whole", "mode"];
 const CELLS: &[&str] = &["sphere", "cylinder", "axis", "prism_vertical", "transmittance", "mode"];
 
 proptest! {

@@ -90,7 +90,7 @@ pub fn telling() -> Vec<Lens> {
             sphere: 325,
             cylinder: None,
             addition: None,
-            horizontal: 87,
+            horizontal: 0,
             pd: 297,
             transmittance: 803,
             job: 31,
