@@ -138,3 +138,27 @@ fn a_lab_s_own_layout_and_rule_set_are_files_beside_the_settings() {
     assert_eq!(reading.right.expect("right").sphere.expect("sphere").to_string(), "-1.25");
     assert_eq!(settings.ledger, folder.path().join("bench-1.ledger"));
 }
+
+#[test]
+fn several_layouts_on_one_port_need_the_same_frames() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let tagged = fociline::parsers::reader::Reader::named("tagged").expect("built in");
+    let own = tagged.text().replace("name  = \"tagged\"", "name  = \"own\"");
+    std::fs::write(folder.path().join("own.toml"), own).expect("written");
+    let path = folder.path().join("station.toml");
+    let with = |layout: &str| {
+        std::fs::write(&path, GOOD.replace("\"tagged\"", layout)).expect("written");
+        Settings::load(&path).map(|settings| settings.instruments[0].reader.name().to_owned())
+    };
+    assert_eq!(with("[\"tagged\", \"own.toml\"]").expect("loads"), "tagged or own");
+    assert_eq!(with("[\"tagged\"]").expect("loads"), "tagged");
+    let said = |layout: &str| with(layout).expect_err("refused").to_string();
+    assert!(
+        said("[\"tagged\", \"block\"]")
+            .contains("station.toml:9: layouts tagged and block cut frames differently")
+    );
+    assert!(said("[\n\"tagged\",\n\"taged\"]").contains("station.toml:11: no layout is called \"taged\""));
+    assert!(said("[\"tagged\", \"tagged\"]").contains("tagged is named twice"));
+    assert!(said("[]").contains("no layout is named"));
+    assert!(said("7").contains("expected a layout's name, or a list of them"), "{}", said("7"));
+}

@@ -7,6 +7,7 @@
 //! - [`checksum`]: evidence that a frame arrived whole
 //! - [`layout`]: the text format that says how an instrument writes its frames
 //! - [`native`]: parsers in Rust for what a layout cannot say
+//! - [`learn`]: proposes a layout from captures and what the instrument's display showed
 //! - [`reader`]: a layout or a native parser, by its name
 //! - [`talk`]: what is said back to an instrument that wants it
 //! - [`reject`]: why a frame was not read
@@ -18,6 +19,7 @@
 pub mod checksum;
 pub mod frame;
 pub mod layout;
+pub mod learn;
 pub mod native;
 pub mod notation;
 pub mod reader;

@@ -72,7 +72,8 @@ pub struct Setup {
 /// One bench: its current job, the jobs at hand, and the number of the next entry.
 pub struct Bench {
     setup: Setup,
-    layouts: BTreeMap<String, TextHash>,
+    /// Of each instrument, the hashes of its layouts by their names.
+    layouts: BTreeMap<String, BTreeMap<String, TextHash>>,
     rules_hash: TextHash,
     next: Seq,
     current: Option<Current>,
@@ -87,11 +88,10 @@ struct Current {
 impl Bench {
     /// A bench that goes on after the entry `head`.
     pub fn new(setup: Setup, head: Seq) -> Self {
-        let layouts = setup
-            .instruments
-            .iter()
-            .map(|(name, reader)| (name.clone(), TextHash::of(&reader.text())))
-            .collect();
+        let hashes = |reader: &Reader| {
+            reader.parts().iter().map(|part| (part.name().to_owned(), TextHash::of(&part.text()))).collect()
+        };
+        let layouts = setup.instruments.iter().map(|(name, reader)| (name.clone(), hashes(reader))).collect();
         let rules_hash = TextHash::of(setup.rules.text());
         Self { setup, layouts, rules_hash, next: head.next(), current: None, jobs: Recent::new(JOBS_AT_HAND) }
     }
@@ -205,19 +205,27 @@ impl Bench {
         past: &mut P,
         out: &mut Out,
     ) -> Result<(), P::Error> {
-        let read = match self.setup.instruments.get(instrument) {
+        let (read, by) = match self.setup.instruments.get(instrument) {
             Some(reader) => match frame.ended {
-                Ended::Complete => reader.read(&frame.bytes),
-                how => Err(not_whole(reader.name(), how, frame.bytes.len())),
+                Ended::Complete => {
+                    let (read, by) = reader.read_by(&frame.bytes);
+                    (read, Some(by))
+                }
+                how => (Err(not_whole(reader.name(), how, frame.bytes.len())), Some(reader)),
             },
-            None => Err(Reject {
-                layout: String::new(),
-                field: None,
-                offset: 0,
-                expected: "an instrument named in the settings".to_owned(),
-                found: instrument.to_owned(),
-            }),
+            None => {
+                let reject = Reject {
+                    layout: String::new(),
+                    field: None,
+                    offset: 0,
+                    expected: "an instrument named in the settings".to_owned(),
+                    found: instrument.to_owned(),
+                };
+                (Err(reject), None)
+            }
         };
+        let layout = by.and_then(|by| self.layouts.get(instrument)?.get(by.name()));
+        let layout = layout.cloned().unwrap_or_else(|| TextHash(String::new()));
         let (reading, reject) = match read {
             Ok(reading) => (Some(normal_form(reading)), None),
             Err(reject) => (None, Some(reject)),
@@ -233,7 +241,6 @@ impl Bench {
         if let Some((_, Some(job), _)) = &assigned {
             self.record(job, past, out.next)?;
         }
-        let layout = self.layouts.get(instrument).cloned().unwrap_or_else(|| TextHash(String::new()));
         let frame_seq = out.push(Entry::Frame(FrameEntry {
             instrument: instrument.to_owned(),
             bytes: frame.bytes.clone(),

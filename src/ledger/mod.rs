@@ -6,6 +6,7 @@
 //! - [`read`], [`search`]: reading, while others write
 //! - [`verify`](mod@verify): whether it is what was written
 //! - [`rederive`](mod@rederive): whether the raw bytes still give the same readings and verdicts
+//! - [`compare`](mod@compare): what past frames would say by another layout
 //! - [`export`], [`backup`]: getting it out
 //! - `schema.sql`, `projections.sql`: the tables, and the views for auditors
 //! - [`file`](mod@file), [`error`]: the file, its lock, and what can go wrong
@@ -14,6 +15,7 @@
 
 pub mod backup;
 pub mod chain;
+pub mod compare;
 pub mod error;
 pub mod export;
 pub mod file;
@@ -26,6 +28,7 @@ pub mod store;
 pub mod verify;
 
 pub use chain::{Hash, Head};
+pub use compare::{Change, Compared, Otherwise, compare};
 pub use error::LedgerError;
 pub use export::{Format, Table};
 pub use file::beside;

@@ -12,7 +12,7 @@ use crate::judge::RuleSet;
 use crate::judge::verdict::{Item, Verdict};
 use crate::optics::normal_form;
 use crate::parsers::frame::Ended;
-use crate::parsers::layout::{Layout, Reject};
+use crate::parsers::layout::Reject;
 use crate::parsers::reader::Reader as FrameReader;
 use crate::parsers::reading::{JobNumber, Reading};
 use std::collections::HashMap;
@@ -211,15 +211,9 @@ impl Again<'_> {
     }
 }
 
-/// The layout of a text in force, or the native parser that it names.
+/// What read by a text in force.
 fn layout(text: &InForceEntry) -> Result<FrameReader, String> {
-    if let Some(reader) = FrameReader::named(&text.name)
-        && reader.text() == text.text
-    {
-        return Ok(reader);
-    }
-    Layout::from_toml(&text.text, &text.name)
-        .map(|layout| FrameReader::Layout(Arc::new(layout)))
+    FrameReader::from_record(&text.name, &text.text)
         .map_err(|why| format!("the layout in force then cannot be used by this version: {why}"))
 }
 

@@ -61,9 +61,11 @@ pub fn texts_in_force(settings: &Settings) -> Vec<InForceEntry> {
         text_in_force(InForce::Rules, settings.rules.name(), settings.rules.text()),
     ];
     for instrument in &settings.instruments {
-        let layout = text_in_force(InForce::Layout, instrument.reader.name(), &instrument.reader.text());
-        if !texts.contains(&layout) {
-            texts.push(layout);
+        for reader in instrument.reader.parts() {
+            let layout = text_in_force(InForce::Layout, reader.name(), &reader.text());
+            if !texts.contains(&layout) {
+                texts.push(layout);
+            }
         }
     }
     texts

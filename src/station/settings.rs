@@ -158,12 +158,39 @@ struct OrdersTable {
 struct DeviceTable {
     name: Spanned<String>,
     port: Spanned<PathBuf>,
-    layout: Option<Spanned<String>>,
+    layout: Option<Spanned<Names>>,
     baud: Option<Spanned<u32>>,
     data_bits: Option<Spanned<u8>>,
     parity: Option<Spanned<String>>,
     stop_bits: Option<Spanned<u8>>,
     flow: Option<Spanned<String>>,
+}
+
+/// A name, or several in a list, each with its place.
+struct Names(Vec<(String, Option<Range<usize>>)>);
+
+impl<'de> Deserialize<'de> for Names {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        struct OneOrSeveral;
+        impl<'de> serde::de::Visitor<'de> for OneOrSeveral {
+            type Value = Names;
+            fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str("a layout's name, or a list of them")
+            }
+            fn visit_str<E>(self, name: &str) -> Result<Names, E> {
+                Ok(Names(vec![(name.to_owned(), None)]))
+            }
+            fn visit_seq<A: serde::de::SeqAccess<'de>>(self, mut list: A) -> Result<Names, A::Error> {
+                let mut names = Vec::new();
+                while let Some(name) = list.next_element::<Spanned<String>>()? {
+                    let span = name.span();
+                    names.push((name.into_inner(), Some(span)));
+                }
+                Ok(Names(names))
+            }
+        }
+        deserializer.deserialize_any(OneOrSeveral)
+    }
 }
 
 impl Settings {
@@ -233,8 +260,17 @@ impl Check<'_> {
         Ok(Instrument {
             name: self.name(&table.name)?,
             port: self.port(table)?,
-            reader: reader(layout.get_ref(), self.folder).map_err(|why| self.at(layout.span(), &why))?,
+            reader: self.reader(layout)?,
         })
+    }
+
+    fn reader(&self, names: &Spanned<Names>) -> Result<Reader, SettingsError> {
+        let one = |(name, at): &(String, Option<Range<usize>>)| {
+            let at = at.clone().unwrap_or(names.span());
+            reader(name, self.folder).map_err(|why| self.at(at, &why))
+        };
+        let readers = names.get_ref().0.iter().map(one).collect::<Result<Vec<Reader>, _>>()?;
+        Reader::any_of(readers).map_err(|why| self.at(names.span(), &why.to_string()))
     }
 
     fn scanner(&self, table: &DeviceTable) -> Result<Scanner, SettingsError> {

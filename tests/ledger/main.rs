@@ -2,6 +2,7 @@
 
 mod auditing;
 mod history;
+mod layouts;
 mod rebuilding;
 mod rederiving;
 mod sample;

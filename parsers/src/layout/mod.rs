@@ -222,6 +222,7 @@ mod text;
 pub use crate::reject::Reject;
 pub use account::{Account, Span, What};
 pub use error::LayoutError;
+pub(crate) use quantity::{Component, Quantity};
 
 use crate::frame::FrameSpec;
 use crate::reading::Reading;

@@ -6,8 +6,8 @@
 use crate::reading::Eye;
 
 /// A number that a frame can carry about a lens.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Quantity {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Quantity {
     Sphere,
     Cylinder,
     Axis,
@@ -99,8 +99,8 @@ impl Quantity {
 }
 
 /// A part of a prism that a frame can give an amount and a base for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Component {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Component {
     Horizontal,
     Vertical,
     Whole,
