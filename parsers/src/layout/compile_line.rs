@@ -231,5 +231,5 @@ fn column_range(text: &str) -> Option<Range<usize>> {
     let (first, last) = text.split_once('-').unwrap_or((text, text));
     let first: usize = first.trim().parse().ok()?;
     let last: usize = last.trim().parse().ok()?;
-    (1..=last).contains(&first).then_some(first - 1..last).filter(|columns| columns.end <= 4096)
+    (1..=last).contains(&first).then(|| first - 1..last).filter(|columns| columns.end <= 4096)
 }
