@@ -208,7 +208,8 @@ async fn asset(Path(name): Path<String>) -> Result<Response, Problem> {
     let (_, kind, bytes) = found.ok_or_else(|| Problem::not_found("there is no such file"))?;
     let headers = [
         (header::CONTENT_TYPE, HeaderValue::from_static(kind)),
-        (header::CACHE_CONTROL, HeaderValue::from_static("max-age=300")),
+        // They change with the program, and a page must not look like the one before.
+        (header::CACHE_CONTROL, HeaderValue::from_static("no-cache")),
     ];
     Ok((headers, *bytes).into_response())
 }

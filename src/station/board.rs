@@ -315,6 +315,13 @@ impl Board {
     }
 
     fn take_note(&mut self, note: &NoteEntry) {
+        if note.says != Says::Remark {
+            // Where something is left to judge the next verdict follows at once.
+            let derived = |judged: &Judged| {
+                judged.verdict.basis.as_ref().is_some_and(|basis| basis.readings.contains(&note.about.0))
+            };
+            self.jobs.retain(|judged| !derived(judged));
+        }
         let Some(at) = self.waiting.iter().position(|waiting| waiting.seq == note.about) else { return };
         match note.says {
             Says::Remark => {}

@@ -75,7 +75,6 @@ pub(super) struct Said {
     pub seq: Seq,
     pub time: String,
     pub words: String,
-    pub void: bool,
 }
 
 struct Unread {
@@ -143,7 +142,6 @@ impl Said {
             seq: reading.seq,
             time: say.since(reading.time, now),
             words: format!("{}: {}", reading.entry.instrument, say.measured_line(&reading.entry.reading)),
-            void: reading.void.is_some(),
         }
     }
 }

@@ -188,7 +188,7 @@ fn given(say: &Language, job: &JobNumber, entry: &Envelope) -> Option<Given> {
                 time: say.date_time(entry.time),
                 mark: stand.mark,
                 word: stand.word,
-                why: if stand.why.is_empty() { stand.missing.join("; ") } else { stand.why },
+                why: stand.in_short(),
             })
         }
         _ => None,

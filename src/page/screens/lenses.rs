@@ -75,6 +75,13 @@ pub struct Stand {
     pub missing: Vec<String>,
 }
 
+impl Stand {
+    /// Why, or what is missing, in one line.
+    pub fn in_short(&self) -> String {
+        if self.why.is_empty() { self.missing.join("; ") } else { self.why.clone() }
+    }
+}
+
 impl Language {
     /// A quantity in words.
     pub fn quantity(&self, quantity: Quantity) -> &'static str {
@@ -135,6 +142,11 @@ impl Language {
         }
     }
 
+    fn with_unit(&self, number: String, unit: &str) -> String {
+        let gap = if unit == "deg" { "" } else { "\u{a0}" };
+        format!("{number}{gap}{}", self.unit(unit))
+    }
+
     /// A value of an item. A prism's sign is said as its base.
     fn value(&self, item: &Item, value: Option<Decimal>) -> String {
         let Some(value) = value else { return "\u{2013}".to_owned() };
@@ -158,10 +170,7 @@ impl Language {
             ordered: self.value(item, item.ordered),
             measured: self.value(item, item.measured),
             off: item.deviation.map_or_else(String::new, |off| self.signed(off, &item.unit)),
-            limit: item.limit.map_or_else(String::new, |limit| {
-                let gap = if item.unit == "deg" { "" } else { "\u{a0}" };
-                format!("{}{gap}{}", self.number(limit, &item.unit), self.unit(&item.unit))
-            }),
+            limit: item.limit.map_or_else(String::new, |limit| self.with_unit(self.number(limit, &item.unit), &item.unit)),
             used: used.map_or_else(String::new, |used| format!("{}\u{a0}%", (used * Decimal::ONE_HUNDRED).round())),
             bar: used.map(bar),
             mark: mark(item.outcome),
@@ -218,7 +227,8 @@ impl Language {
     fn beyond(&self, item: &Item) -> String {
         let row = self.row(item);
         let side = self.side(item.eye);
-        format!("{side} {}: {} {}, {} {}", row.name, self.off_by, row.off, self.limit_word, row.limit)
+        let off = item.deviation.map_or_else(String::new, |off| self.with_unit(self.signed(off, &item.unit), &item.unit));
+        format!("{side} {}: {} {off}, {} {}", row.name, self.off_by, self.limit_word, row.limit)
     }
 
     /// What was ordered and not measured. What a pair lacks follows from a lens that is missing.
@@ -348,8 +358,9 @@ impl Language {
             };
             format!("{amount} {base}")
         };
-        let parts: Vec<String> = parts.iter().map(part).collect();
-        format!("\u{394} {}", if parts.is_empty() { self.none.to_owned() } else { parts.join(" + ") })
+        let none = if parts.is_empty() { self.none.to_owned() } else { self.number(Decimal::ZERO, "prism-D") };
+        let parts: Vec<String> = parts.iter().filter(|part| !part.amount.is_zero()).map(part).collect();
+        format!("\u{394} {}", if parts.is_empty() { none } else { parts.join(" + ") })
     }
 }
 
@@ -421,7 +432,7 @@ mod tests {
         let axis = tables[0].rows.iter().find(|row| row.name == "axis").unwrap();
         assert_eq!((axis.ordered.as_str(), axis.measured.as_str(), axis.off.as_str()), ("90", "110", "+20"));
         assert_eq!((axis.mark, axis.limit.as_str()), ("fail", "7\u{b0}"));
-        assert_eq!(english().stand(&failed).why, "Right axis: off by +20, limit 7\u{b0}");
+        assert_eq!(english().stand(&failed).why, "Right axis: off by +20\u{b0}, limit 7\u{b0}");
     }
 
     #[test]

@@ -4,7 +4,7 @@ use super::language::Language;
 use crate::bench::entry::{Entry, InForce, PersonDid, Says, SoftwareState};
 use crate::order::{LensKind, Order};
 use crate::parsers::notation;
-use crate::parsers::reading::{Eye, JobNumber};
+use crate::parsers::reading::Eye;
 
 /// How many bytes of a frame stand in a line.
 const QUOTED: usize = 60;
@@ -69,9 +69,8 @@ impl Language {
         }
     }
 
-    /// An entry in one line.
+    /// An entry in one line; the jobs that it concerns stand beside it.
     pub fn entry(&self, entry: &Entry) -> String {
-        let job = |job: &Option<JobNumber>| job.as_ref().map_or_else(String::new, |job| format!("{} {job}", self.job));
         let words = match entry {
             Entry::Frame(frame) => {
                 let text = notation::to_text(&frame.bytes[..frame.bytes.len().min(QUOTED)]);
@@ -79,25 +78,25 @@ impl Language {
                 [frame.instrument.clone(), text, reject].to_vec()
             }
             Entry::Reading(reading) => {
-                vec![job(&reading.job), reading.instrument.clone(), self.measured_line(&reading.reading)]
+                vec![reading.instrument.clone(), self.measured_line(&reading.reading)]
             }
             Entry::Order(order) => {
                 let revision = format!("{} {}", self.revision, order.revision);
-                let job = format!("{} {}", self.job, order.order.job);
-                vec![job, revision, self.order_kind(&order.order), order.by.clone().unwrap_or_else(|| order.source.clone())]
+                vec![revision, self.order_kind(&order.order), order.by.clone().unwrap_or_else(|| order.source.clone())]
             }
             Entry::Verdict(verdict) => {
                 let stand = self.stand(verdict);
-                vec![format!("{} {}", self.job, verdict.job), stand.word.to_owned(), stand.why]
+                vec![stand.word.to_owned(), stand.in_short()]
             }
             Entry::Job(choice) => {
                 let scanned = choice.scanned.as_ref().map_or_else(String::new, |text| format!("{}: {text}", self.not_a_job));
-                vec![job(&choice.job), scanned, choice.by.clone()]
+                vec![scanned, choice.by.clone()]
             }
             Entry::Note(note) => {
                 let eye = note.eye.map_or("", |eye| self.eye(eye)).to_owned();
                 let about = format!("{} {}", self.entry_word, note.about);
-                vec![self.says(note.says).to_owned(), about, job(&note.job), eye, note.reason.clone(), note.by.clone()]
+                let job = note.job.as_ref().map_or_else(String::new, |job| format!("{} {job}", self.job));
+                vec![self.says(note.says).to_owned(), about, job, eye, note.reason.clone(), note.by.clone()]
             }
             Entry::Port(port) => vec![port.name.clone(), port.state.to_string(), port.why.clone().unwrap_or_default()],
             Entry::Clock(clock) => vec![format!("{:+.1} s", clock.step_seconds)],
@@ -122,7 +121,7 @@ impl Language {
                 vec![did.to_owned(), person.name.clone().unwrap_or_default(), person.why.clone().unwrap_or_default()]
             }
             Entry::Override(signed) => {
-                vec![format!("{} {}", self.job, signed.job), signed.by.clone(), signed.meaning.clone(), signed.reason.clone()]
+                vec![signed.by.clone(), signed.meaning.clone(), signed.reason.clone()]
             }
         };
         words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" \u{b7} ")
