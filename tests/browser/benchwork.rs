@@ -4,6 +4,7 @@ use crate::chrome::{Browser, ENTER};
 use crate::common::page::{Bench, FAILS, ORDER, PASSES, Visitor};
 use crate::common::wait_for;
 use serde_json::Value;
+use std::io::Write;
 use std::net::TcpListener;
 
 /// A station with an order for job 4471, and a browser at its bench.
@@ -156,14 +157,18 @@ fn when_nothing_is_recorded_the_page_says_so_and_shows_no_pass() {
     visitor.post("/api/v1/orders", ORDER);
     let browser = Browser::open(&url);
     browser.go("/");
-    for _ in 0..2000 {
-        bench.focimeter.send("JOB=4472 EYE=R S=+2.25 C=-1.75 LOT=0123456789012345678901234567890123456789\r\n");
-        if station.log().contains("NOT RECORDING") {
-            break;
-        }
-    }
-    bench.focimeter.send(PASSES.replace("EYE", "JOB=4471 EYE"));
+    // What is not recorded is not read on either: whoever sends then waits.
+    let pty = bench.focimeter.pty.as_ref().expect("plugged in");
+    let sent_by_another = |times: usize, bytes: String| {
+        let mut end = pty.end().try_clone().expect("another handle");
+        std::thread::spawn(move || (0..times).try_for_each(|_| end.write_all(bytes.as_bytes())))
+    };
+    sent_by_another(2000, format!("JOB=4472 EYE=R S=+2.25 C=-1.75 LOT={}\r\n", "0123456789".repeat(4)));
     browser.wait_text(".alarm", &["NOT RECORDING", "Do not release lenses measured now."]);
+    assert!(station.log().contains("NOT RECORDING"));
+    sent_by_another(1, PASSES.replace("EYE", "JOB=4471 EYE"));
+    browser.go("/");
+    browser.wait_text(".alarm", &["NOT RECORDING"]);
     assert!(!browser.text("#live").to_lowercase().contains("pass"));
 }
 

@@ -106,13 +106,13 @@ impl Browser {
         self.js(script, vec![json!(css)]) == true
     }
 
-    /// Waits until the text holds all of `words`, whatever their case.
+    /// Waits until the text holds all of `words`, whatever their case and the blanks between them.
     pub fn wait_text(&self, css: &str, words: &[&str]) -> String {
         let holds = |text: &str| words.iter().all(|word| text.to_lowercase().contains(&word.to_lowercase()));
         let mut last = String::new();
         let since = std::time::Instant::now();
         while since.elapsed() < PATIENCE {
-            last = self.text(css);
+            last = self.text(css).split_whitespace().collect::<Vec<_>>().join(" ");
             if holds(&last) {
                 return last;
             }
@@ -215,8 +215,9 @@ impl Browser {
 impl Drop for Browser {
     fn drop(&mut self) {
         // A test that failed must not hang on a browser that does.
-        let close = tokio::time::timeout(std::time::Duration::from_secs(10), self.client.clone().close());
-        let _ = self.runtime.block_on(async { close.await });
+        let client = self.client.clone();
+        let close = async { tokio::time::timeout(std::time::Duration::from_secs(10), client.close()).await };
+        let _ = self.runtime.block_on(close);
         let _ = self.driver.kill();
         let _ = self.driver.wait();
     }

@@ -118,10 +118,12 @@ for (const form of document.querySelectorAll("form[data-search]")) {
     history.replaceState(null, "", place);
     refresh(place.href);
   };
-  form.addEventListener("input", () => {
+  const soon = () => {
     clearTimeout(timer);
     timer = setTimeout(look, 120);
-  });
+  };
+  form.addEventListener("input", soon);
+  form.addEventListener("change", soon);
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     clearTimeout(timer);
