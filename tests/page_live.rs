@@ -97,9 +97,8 @@ fn when_nothing_is_recorded_it_is_said_at_once_and_nothing_is_taken() {
     let refused = visitor.post("/api/v1/current-job", r#"{"job":"4471"}"#);
     assert_eq!(refused.status, 503, "{}", refused.body);
     let page = visitor.get("/").body;
-    let banner =
-        page.split("id=\"banner\"").nth(1).and_then(|rest| rest.split('>').next()).expect("a banner");
-    assert!(!banner.contains("hidden") && page.contains(&why), "{page}");
+    let alarm = page.split("class=\"alarm\"").nth(1).expect("an alarm");
+    assert!(alarm.contains("NOT RECORDING") && alarm.contains(&why), "{page}");
 }
 
 #[test]

@@ -292,6 +292,7 @@ mod tests {
             sign_in: true,
             people: "people.toml".into(),
             idle: Duration::from_secs(60),
+            language: "en".into(),
             tls: None,
         }
     }

@@ -38,9 +38,14 @@ pub struct PageError(pub String);
 /// that can be wrong with the settings' files is found here, before the station starts.
 ///
 /// # Errors
-/// When the file of accounts or the certificate cannot be used.
+/// When the file of accounts, the certificate or the language cannot be used.
 pub fn beside(settings: &Settings) -> Result<Option<Attached>, PageError> {
     let Some(page) = settings.page.clone() else { return Ok(None) };
+    if !screens::language::is_known(&page.language) {
+        let known: Vec<&str> = screens::language::known().collect();
+        let why = format!("[page] language = {:?}: expected one of {}", page.language, known.join(", "));
+        return Err(PageError(why));
+    }
     let people = people::People::load(&page.people).map_err(|why| PageError(why.to_string()))?;
     if people.is_empty() && page.sign_in {
         let file = page.people.display();

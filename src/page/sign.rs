@@ -3,7 +3,7 @@
 use super::app::App;
 use super::guard::cookie_of;
 use super::problem::Problem;
-use super::screens::{Frame, render};
+use super::screens::{self, Frame, render};
 use super::session::{Begun, Person, Who};
 use crate::bench::entry::PersonDid;
 use askama::Template;
@@ -92,20 +92,14 @@ struct Given {
 }
 
 /// A place on this station to go on to; never another site.
-fn place(next: &str) -> &str {
+pub(super) fn place(next: &str) -> &str {
     let fits = next.starts_with('/') && !next.starts_with("//") && !next.contains(['\\', '\r', '\n', '\t']);
     if fits { next } else { "/" }
 }
 
 async fn show(State(app): State<Arc<App>>, who: Who, Query(Next { next }): Query<Next>) -> Response {
     let nobody = app.people().is_empty();
-    render(&SignIn {
-        frame: Frame::new(&app, &who, "Sign in"),
-        next: place(&next),
-        name: "",
-        problem: None,
-        nobody,
-    })
+    render(&SignIn { frame: Frame::new(&app, &who, app.language().sign_in).under(screens::SIGN_IN), next: place(&next), name: "", problem: None, nobody })
 }
 
 async fn sign_in(State(app): State<Arc<App>>, who: Who, Form(given): Form<Given>) -> Response {
@@ -116,9 +110,8 @@ async fn sign_in(State(app): State<Arc<App>>, who: Who, Form(given): Form<Given>
             ([(header::SET_COOKIE, cookie)], Redirect::to(next)).into_response()
         }
         Err(problem) if problem.code() == StatusCode::UNAUTHORIZED => {
-            let frame = Frame::new(&app, &who, "Sign in");
-            let page =
-                SignIn { frame, next, name: &given.name, problem: Some(&problem.detail), nobody: false };
+            let frame = Frame::new(&app, &who, app.language().sign_in).under(screens::SIGN_IN);
+            let page = SignIn { frame, next, name: &given.name, problem: Some(&problem.detail), nobody: false };
             (StatusCode::UNAUTHORIZED, render(&page)).into_response()
         }
         Err(problem) => problem.into_response(),

@@ -42,7 +42,7 @@ pub struct JobView {
     pub readings: Vec<ReadingView>,
     /// The latest value of each quantity.
     pub measured: Reading,
-    /// The verdict as it stands.
+    /// The verdict as it stands; nothing where what it was derived from does not count any more.
     pub verdict: Option<VerdictView>,
     /// Every entry that concerns the job.
     pub history: Vec<Envelope>,
@@ -142,6 +142,13 @@ impl JobView {
                 _ => {}
             }
         }
+        // Where nothing is left to judge there is no later verdict that says so.
+        let counts = |seq: &u64| {
+            let reading = view.readings.iter().find(|reading| reading.seq.0 == *seq);
+            reading.is_some_and(|reading| reading.void.is_none() && reading.job.as_ref() == Some(&view.job))
+        };
+        let stands = |given: &VerdictView| given.verdict.basis.iter().flat_map(|basis| &basis.readings).all(counts);
+        view.verdict = view.verdict.filter(stands);
         view
     }
 }

@@ -34,6 +34,22 @@ pub struct Board {
     jobs: VecDeque<Judged>,
     ports: Vec<PortOnBoard>,
     waiting: VecDeque<Waiting>,
+    latest: Option<Latest>,
+}
+
+/// What came last from an instrument.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Latest {
+    /// The entry: a reading, or a frame that could not be read.
+    pub seq: Seq,
+    /// When it came in.
+    pub time: Timestamp,
+    /// The instrument that sent it.
+    pub instrument: String,
+    /// The job that it belongs to, if any.
+    pub job: Option<JobNumber>,
+    /// Why it could not be read, where that is so.
+    pub reject: Option<String>,
 }
 
 /// The job at the station.
@@ -160,6 +176,7 @@ impl Board {
                 .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port.device)))
                 .collect(),
             waiting: VecDeque::new(),
+            latest: None,
         }
     }
 
@@ -181,6 +198,11 @@ impl Board {
     /// The verdict on a job, where it is among those judged last.
     pub fn judged(&self, job: &JobNumber) -> Option<&Judged> {
         self.jobs.iter().find(|judged| judged.verdict.job == *job)
+    }
+
+    /// What came last from an instrument.
+    pub fn latest(&self) -> Option<&Latest> {
+        self.latest.as_ref()
     }
 
     /// The station's ports, in the order of its settings.
@@ -210,8 +232,18 @@ impl Board {
                     (port.state, port.why, port.since) = (Some(entry.state), entry.why.clone(), Some(*time));
                 }
             }
-            Entry::Frame(frame) => self.heard(&frame.instrument, *time, frame.reject.is_some()),
-            Entry::Reading(reading) => self.take_reading(*seq, *time, reading),
+            Entry::Frame(frame) => {
+                self.heard(&frame.instrument, *time, frame.reject.is_some());
+                if let Some(reject) = &frame.reject {
+                    let (instrument, reject) = (frame.instrument.clone(), Some(reject.to_string()));
+                    self.latest = Some(Latest { seq: *seq, time: *time, instrument, job: None, reject });
+                }
+            }
+            Entry::Reading(reading) => {
+                let (instrument, job) = (reading.instrument.clone(), reading.job.clone());
+                self.latest = Some(Latest { seq: *seq, time: *time, instrument, job, reject: None });
+                self.take_reading(*seq, *time, reading);
+            }
             Entry::Job(choice) => {
                 if !choice.by_hand {
                     self.heard(&choice.by, *time, choice.job.is_none());
@@ -283,6 +315,13 @@ impl Board {
     }
 
     fn take_note(&mut self, note: &NoteEntry) {
+        if note.says != Says::Remark {
+            // Where something is left to judge the next verdict follows at once.
+            let derived = |judged: &Judged| {
+                judged.verdict.basis.as_ref().is_some_and(|basis| basis.readings.contains(&note.about.0))
+            };
+            self.jobs.retain(|judged| !derived(judged));
+        }
         let Some(at) = self.waiting.iter().position(|waiting| waiting.seq == note.about) else { return };
         match note.says {
             Says::Remark => {}

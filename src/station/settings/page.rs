@@ -21,6 +21,8 @@ pub struct Page {
     pub people: PathBuf,
     /// For how long a session holds without a request.
     pub idle: Duration,
+    /// The language of the page, as a tag such as `en` or `de`.
+    pub language: String,
     /// The certificate; nothing where the page is served without TLS.
     pub tls: Option<Tls>,
 }
@@ -45,6 +47,7 @@ pub(super) struct PageTable {
     sign_in: Option<Spanned<bool>>,
     people: Option<PathBuf>,
     idle_minutes: Option<Spanned<u32>>,
+    language: Option<String>,
     certificate: Option<Spanned<PathBuf>>,
     key: Option<Spanned<PathBuf>>,
 }
@@ -91,6 +94,7 @@ impl Check<'_> {
             sign_in: table.sign_in.as_ref().is_none_or(|sign_in| *sign_in.get_ref()),
             people: self.folder.join(table.people.as_deref().unwrap_or(Path::new("people.toml"))),
             idle: Duration::from_secs(60 * u64::from(minutes)),
+            language: table.language.clone().unwrap_or_else(|| "en".to_owned()),
             tls,
         })
     }

@@ -1,0 +1,148 @@
+//! The station's instruments and barcode readers: how each is set up and what came in on it.
+
+use super::bench::Port;
+use super::chart::{self, Column};
+use super::language::Language;
+use super::{Frame, render};
+use crate::bench::entry::{Entry, Numbered, Seq};
+use crate::ledger::{LedgerError, Reader};
+use crate::page::app::App;
+use crate::page::problem::Problem;
+use crate::page::session::Who;
+use crate::parsers::notation;
+use crate::station::board::{Board, Device, PortOnBoard};
+use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use jiff::Timestamp;
+use std::sync::Arc;
+
+/// How many of the last frames are shown.
+const LAST: usize = 8;
+/// How far back they are looked for, in entries; each step goes further.
+const LOOK_BACK: [u64; 3] = [500, 10_000, 200_000];
+
+#[derive(Template)]
+#[template(config = "src/page/askama.toml", path = "instruments.html")]
+struct Instruments {
+    frame: Frame,
+    say: Language,
+    devices: Vec<DeviceView>,
+}
+
+struct DeviceView {
+    port: Port,
+    is_instrument: bool,
+    path: String,
+    line: String,
+    layout: Option<String>,
+    columns: Vec<Column>,
+    most: u32,
+    frames: u32,
+    rejects: u32,
+    last: Vec<FrameLine>,
+}
+
+struct FrameLine {
+    seq: Seq,
+    time: String,
+    text: String,
+    reject: Option<String>,
+}
+
+pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Response, Problem> {
+    let (now, say) = (app.now(), app.language());
+    let board = app.board(Board::clone);
+    let mut devices = Vec::new();
+    for port in board.ports() {
+        let name = port.name.clone();
+        let last = match port.device {
+            Device::Instrument => app.read(move |record| last_frames(record, &name)).await?,
+            Device::Scanner => Vec::new(),
+        };
+        devices.push(device(&app, &say, port, &last, now));
+    }
+    Ok(render(&Instruments { frame: Frame::new(&app, &who, say.nav_instruments).under("/instruments"), devices, say }))
+}
+
+/// The last frames of an instrument, the latest first.
+fn last_frames(record: &Reader, instrument: &str) -> Result<Vec<Numbered>, LedgerError> {
+    let head = record.head()?.seq;
+    let mut found = Vec::new();
+    for back in LOOK_BACK {
+        let range = Seq(head.0.saturating_sub(back))..=head;
+        found = record.frames_of(instrument, range, usize::MAX)?;
+        if found.len() >= LAST || back >= head.0 {
+            break;
+        }
+    }
+    Ok(found.into_iter().rev().take(LAST).collect())
+}
+
+fn device(app: &App, say: &Language, port: &PortOnBoard, last: &[Numbered], now: Timestamp) -> DeviceView {
+    let settings = &app.settings;
+    let instrument = settings.instruments.iter().find(|instrument| instrument.name == port.name);
+    let scanner = settings.scanners.iter().find(|scanner| scanner.name == port.name);
+    let line = instrument.map(|instrument| &instrument.port).or(scanner.map(|scanner| &scanner.port));
+    let (columns, most) = chart::columns(port.hours.iter(), app.timezone.to_datetime(now));
+    let line_of = |numbered: &Numbered| match &numbered.entry {
+        Entry::Frame(frame) => Some(FrameLine {
+            seq: numbered.seq,
+            time: say.since(numbered.time, now),
+            text: notation::to_text(&frame.bytes),
+            reject: frame.reject.as_ref().map(ToString::to_string),
+        }),
+        _ => None,
+    };
+    DeviceView {
+        port: Port::of(say, port, now),
+        is_instrument: port.device == Device::Instrument,
+        path: port.path.clone(),
+        line: line.map_or_else(String::new, |line| line_in_words(say, line)),
+        layout: instrument.map(|instrument| instrument.reader.name().to_owned()),
+        frames: columns.iter().map(|column| column.frames).sum(),
+        rejects: columns.iter().map(|column| column.rejects).sum(),
+        columns,
+        most,
+        last: last.iter().filter_map(line_of).collect(),
+    }
+}
+
+/// A line's settings, as the trade writes them: `9600 baud, 8N1`.
+fn line_in_words(say: &Language, port: &PortSettings) -> String {
+    let data = match port.data_bits {
+        DataBits::Five => 5,
+        DataBits::Six => 6,
+        DataBits::Seven => 7,
+        DataBits::Eight => 8,
+    };
+    let parity = match port.parity {
+        Parity::None => 'N',
+        Parity::Odd => 'O',
+        Parity::Even => 'E',
+    };
+    let stop = match port.stop_bits {
+        StopBits::One => 1,
+        StopBits::Two => 2,
+    };
+    let flow = match port.flow {
+        Flow::None => say.flow_none,
+        Flow::Software => say.flow_software,
+        Flow::Hardware => say.flow_hardware,
+    };
+    format!("{} baud, {data}{parity}{stop}, {flow}", port.baud)
+}
+
+impl DeviceView {
+    /// The chart in words, for those who do not see it.
+    fn in_words(&self, say: &Language) -> String {
+        let hours = self.columns.iter().filter(|column| column.frames > 0);
+        let hours = hours.map(|column| match column.rejects {
+            0 => format!("{:02}:00 {}", column.hour, column.frames),
+            rejects => format!("{:02}:00 {} ({} {rejects})", column.hour, column.frames, say.not_read),
+        });
+        let hours: Vec<String> = hours.collect();
+        if hours.is_empty() { say.nothing_today.to_owned() } else { hours.join(", ") }
+    }
+}
