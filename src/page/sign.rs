@@ -99,7 +99,13 @@ pub(super) fn place(next: &str) -> &str {
 
 async fn show(State(app): State<Arc<App>>, who: Who, Query(Next { next }): Query<Next>) -> Response {
     let nobody = app.people().is_empty();
-    render(&SignIn { frame: Frame::new(&app, &who, app.language().sign_in).under(screens::SIGN_IN), next: place(&next), name: "", problem: None, nobody })
+    render(&SignIn {
+        frame: Frame::new(&app, &who, app.language().sign_in).under(screens::SIGN_IN),
+        next: place(&next),
+        name: "",
+        problem: None,
+        nobody,
+    })
 }
 
 async fn sign_in(State(app): State<Arc<App>>, who: Who, Form(given): Form<Given>) -> Response {
@@ -111,7 +117,8 @@ async fn sign_in(State(app): State<Arc<App>>, who: Who, Form(given): Form<Given>
         }
         Err(problem) if problem.code() == StatusCode::UNAUTHORIZED => {
             let frame = Frame::new(&app, &who, app.language().sign_in).under(screens::SIGN_IN);
-            let page = SignIn { frame, next, name: &given.name, problem: Some(&problem.detail), nobody: false };
+            let page =
+                SignIn { frame, next, name: &given.name, problem: Some(&problem.detail), nobody: false };
             (StatusCode::UNAUTHORIZED, render(&page)).into_response()
         }
         Err(problem) => problem.into_response(),

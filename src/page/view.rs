@@ -147,7 +147,8 @@ impl JobView {
             let reading = view.readings.iter().find(|reading| reading.seq.0 == *seq);
             reading.is_some_and(|reading| reading.void.is_none() && reading.job.as_ref() == Some(&view.job))
         };
-        let stands = |given: &VerdictView| given.verdict.basis.iter().flat_map(|basis| &basis.readings).all(counts);
+        let stands =
+            |given: &VerdictView| given.verdict.basis.iter().flat_map(|basis| &basis.readings).all(counts);
         view.verdict = view.verdict.filter(stands);
         view
     }

@@ -46,7 +46,8 @@ fn main() {
         let sent = SystemTime::now().duration_since(UNIX_EPOCH).expect("after 1970").as_secs_f64() * 1e3;
         bench.focimeter.send(if frame % 2 == 0 { PASSES } else { FAILS });
         let times = wait_for("the verdict", || {
-            let times = browser.js("return [window.arrived[arguments[0]], window.drawn[arguments[0]]]", vec![json!(frame)]);
+            let times = browser
+                .js("return [window.arrived[arguments[0]], window.drawn[arguments[0]]]", vec![json!(frame)]);
             times[0].as_f64().zip(times[1].as_f64())
         });
         arrived.push(times.0 - sent);
@@ -55,10 +56,15 @@ fn main() {
     drop(browser);
     assert!(station.stop().success(), "{}", station.log());
     let commits = commits(&bench, frames);
-    println!("{frames} frames, one after the other, in milliseconds: median, the slowest of twenty, the slowest");
+    println!(
+        "{frames} frames, one after the other, in milliseconds: median, the slowest of twenty, the slowest"
+    );
     line("last byte at the tty to the verdict's event in the browser", &mut arrived);
     line("last byte at the tty to the verdict on the page", &mut drawn);
-    let (commit, whole) = (line("of it the durable commit of frame, reading and verdict", &mut commits.clone()), median(&mut arrived));
+    let (commit, whole) = (
+        line("of it the durable commit of frame, reading and verdict", &mut commits.clone()),
+        median(&mut arrived),
+    );
     println!("the commit's share of the way to the browser: {:.0} %", 100.0 * commit / whole);
 }
 
@@ -82,11 +88,13 @@ fn commits(bench: &Bench, frames: usize) -> Vec<f64> {
     let mut next = Seq(1);
     let mut times = Vec::with_capacity(frames);
     for measured in entries.windows(3) {
-        let [Entry::Frame(_), Entry::Reading(_), Entry::Verdict(_)] = [&measured[0], &measured[1], &measured[2]].map(|n| &n.entry)
+        let [Entry::Frame(_), Entry::Reading(_), Entry::Verdict(_)] =
+            [&measured[0], &measured[1], &measured[2]].map(|n| &n.entry)
         else {
             continue;
         };
-        let batch: Vec<Numbered> = measured.iter().zip(next.0..).map(|(n, seq)| Numbered { seq: Seq(seq), ..n.clone() }).collect();
+        let batch: Vec<Numbered> =
+            measured.iter().zip(next.0..).map(|(n, seq)| Numbered { seq: Seq(seq), ..n.clone() }).collect();
         let start = Instant::now();
         ledger.append(&batch).expect("on disk");
         times.push(start.elapsed().as_secs_f64() * 1e3);

@@ -47,12 +47,25 @@ fn pages(url: &str) -> Vec<String> {
         found["entries"][0]["entry"]["seq"].to_string()
     };
     let verdict = newest("outcome=fail");
-    let reading = admin.get(&format!("/api/v1/entries/{verdict}")).json()["payload"]["basis"]["readings"][0].to_string();
+    let reading = admin.get(&format!("/api/v1/entries/{verdict}")).json()["payload"]["basis"]["readings"][0]
+        .to_string();
     let rules = admin.get("/api/v1/in-force").json()[1]["hash"].as_str().expect("a hash").to_owned();
     let mut pages: Vec<String> = [
-        "/", "/commands", "/jobs", "/jobs/4471", "/jobs/4473", "/jobs/4471/certificate", "/orders/new",
-        "/orders/new?job=4473", "/ledger", "/ledger?before=x", "/instruments", "/layouts",
-        "/layouts/tagged?bytes=EYE%3DR+S%3D-1.25+C%3D---%3CCR%3Enonsense%3CCR%3E", "/people", "/none-such",
+        "/",
+        "/commands",
+        "/jobs",
+        "/jobs/4471",
+        "/jobs/4473",
+        "/jobs/4471/certificate",
+        "/orders/new",
+        "/orders/new?job=4473",
+        "/ledger",
+        "/ledger?before=x",
+        "/instruments",
+        "/layouts",
+        "/layouts/tagged?bytes=EYE%3DR+S%3D-1.25+C%3D---%3CCR%3Enonsense%3CCR%3E",
+        "/people",
+        "/none-such",
     ]
     .map(str::to_owned)
     .into();
@@ -62,7 +75,8 @@ fn pages(url: &str) -> Vec<String> {
 
 fn axe() -> String {
     let file = Path::new(env!("CARGO_MANIFEST_DIR")).join("target/axe/node_modules/axe-core/axe.min.js");
-    std::fs::read_to_string(&file).unwrap_or_else(|why| panic!("{}: {why}: contrib/check installs it", file.display()))
+    std::fs::read_to_string(&file)
+        .unwrap_or_else(|why| panic!("{}: {why}: contrib/check installs it", file.display()))
 }
 
 /// What axe finds wrong with the page, in a line each.
@@ -79,7 +93,8 @@ fn violations(browser: &Browser, axe: &str) -> Vec<String> {
     });
     let line = |violation: &Value| {
         let nodes = violation["nodes"].as_array().expect("nodes").iter();
-        let nodes: Vec<String> = nodes.map(|node| format!("{}: {}", node["html"], node["failureSummary"])).collect();
+        let nodes: Vec<String> =
+            nodes.map(|node| format!("{}: {}", node["html"], node["failureSummary"])).collect();
         format!("{} ({}): {}", violation["id"], violation["help"], nodes.join(" | "))
     };
     found.as_array().expect("a list").iter().map(line).collect()

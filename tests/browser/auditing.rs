@@ -53,7 +53,10 @@ fn an_order_is_entered_with_the_checks_of_files_and_corrected() {
     browser.fill("#left_sphere", "plano");
     browser.click_text("Save the order");
     browser.wait_place("/jobs/4490");
-    browser.wait_text("main", &["progressive, mounted pair", "−1.25 −0.50 × 80 Add +2.00", "Δ 0.50 in + 0.25 up"]);
+    browser.wait_text(
+        "main",
+        &["progressive, mounted pair", "−1.25 −0.50 × 80 Add +2.00", "Δ 0.50 in + 0.25 up"],
+    );
     browser.click_text("Correct the order");
     assert_eq!(browser.js("return document.getElementById('left_prism').value", vec![]), "0.50 in + 0.25 up");
     browser.fill("#right_axis", "85");
@@ -77,7 +80,8 @@ fn jobs_are_found_while_typing_and_one_is_shown_with_all_that_happened() {
     assert_eq!(browser.place(), "/jobs?prefix=4471");
     browser.click("#results a");
     browser.wait_place("/jobs/4471");
-    let page = browser.wait_text("main", &["fail", "right axis: off by +20°", "Order and its revisions", "286"]);
+    let page =
+        browser.wait_text("main", &["fail", "right axis: off by +20°", "Order and its revisions", "286"]);
     assert_eq!(browser.count("#verdicts ~ table tbody tr"), 2);
     assert_eq!(browser.count("#readings ~ table tbody tr"), 2);
     assert!(page.contains("cylinder axis"), "the clause: {page}");
@@ -104,10 +108,17 @@ fn the_ledger_is_searched_while_typing_and_downloaded() {
     browser.wait_text("#results", &["Nothing found"]);
     browser.choose("#out_of_limit", "axis");
     browser.wait_text("#results", &["1 entries"]);
-    let links = browser.js("return [...document.querySelectorAll('a[download]')].map((link) => link.getAttribute('href'))", vec![]);
+    let links = browser.js(
+        "return [...document.querySelectorAll('a[download]')].map((link) => link.getAttribute('href'))",
+        vec![],
+    );
     let links: Vec<&str> = links.as_array().expect("some").iter().filter_map(|link| link.as_str()).collect();
     assert_eq!(links.len(), 2);
-    assert!(links.iter().all(|link| visitor.get(link).body.contains("\"fail\"") || visitor.get(link).body.contains("fail")));
+    assert!(
+        links.iter().all(
+            |link| visitor.get(link).body.contains("\"fail\"") || visitor.get(link).body.contains("fail")
+        )
+    );
     let csv = visitor.get(links[0]).body;
     assert_eq!((csv.lines().count(), csv.lines().next()), (2, Some("seq,time,kind,jobs,payload")));
     browser.go("/ledger?instrument=focimeter-1&person=&from=2000-01-01&until=2000-01-02");
@@ -132,7 +143,8 @@ fn an_entry_shows_where_it_comes_from_where_it_stands_and_what_came_after() {
     let seq = found["entries"][0]["entry"]["seq"].to_string();
     let entry = visitor.get(&format!("/api/v1/entries/{seq}")).json();
     browser.go(&format!("/ledger/{seq}"));
-    let page = browser.wait_text("main", &["right axis", "Order as it stood", "ansi-z80.1-2015", "simple acceptance"]);
+    let page = browser
+        .wait_text("main", &["right axis", "Order as it stood", "ansi-z80.1-2015", "simple acceptance"]);
     for word in [entry["hash"].as_str(), entry["prev"].as_str()] {
         assert!(page.contains(word.expect("a hash")), "{page}");
     }
@@ -145,7 +157,10 @@ fn an_entry_shows_where_it_comes_from_where_it_stands_and_what_came_after() {
     let parts: Vec<Vec<String>> = serde_json::from_value(parts).expect("parts");
     let text: String = parts.iter().map(|part| part[0].clone()).collect();
     assert_eq!(text, "JOB=4471 EYE=R S=-1.25 C=-0.50 A=110<CR><LF>");
-    assert!(parts.iter().any(|part| part[0] == "110" && part[1] == "31 31 30" && part[2].starts_with("axis")), "{parts:?}");
+    assert!(
+        parts.iter().any(|part| part[0] == "110" && part[1] == "31 31 30" && part[2].starts_with("axis")),
+        "{parts:?}"
+    );
     browser.click("#payload summary");
     browser.wait_text("#payload", &["\"outcome\": \"fail\""]);
     browser.click_text("ansi-z80.1-2015");
@@ -186,12 +201,16 @@ fn a_certificate_says_all_that_it_rests_on() {
     browser.wait_place("/jobs/4471/certificate");
     let verdict = visitor.get("/api/v1/jobs/4471").json()["verdict"].clone();
     let entry = visitor.get(&format!("/api/v1/entries/{}", verdict["seq"])).json();
-    let page = browser.wait_text("main", &["Certificate of job 4471", "fail", "focimeter-1", "revision 1", "Signature"]);
+    let page = browser
+        .wait_text("main", &["Certificate of job 4471", "fail", "focimeter-1", "revision 1", "Signature"]);
     for item in verdict["verdict"]["items"].as_array().expect("items") {
         assert!(page.contains(item["clause"].as_str().expect("a clause")), "{item}");
     }
     assert!(page.contains(entry["hash"].as_str().expect("a hash")) && page.contains("ansi-z80.1-2015"));
-    browser.wait_text(".cautions", &["responsible licensed person decides", "Safety eyewear", "own copy", "Local codes"]);
+    browser.wait_text(
+        ".cautions",
+        &["responsible licensed person decides", "Safety eyewear", "own copy", "Local codes"],
+    );
     browser.js("window.print = () => { window.printed = true }", vec![]);
     browser.click("#print");
     assert_eq!(browser.js("return window.printed", vec![]), true);
@@ -217,7 +236,8 @@ fn a_fail_is_overridden_with_a_signature() {
     browser.fill("#sign-meaning", "released with consent");
     browser.fill("#sign-reason", "a trial pair");
     browser.click_text("Override the fail");
-    browser.wait_text("#after ~ ul", &["Override", "quality person", "released with consent", "a trial pair"]);
+    browser
+        .wait_text("#after ~ ul", &["Override", "quality person", "released with consent", "a trial pair"]);
     assert_eq!(browser.count("#sign-words"), 0, "once");
     browser.go("/jobs/4471/certificate");
     browser.wait_text("article", &["fail", "Overridden by quality person (quality)", "a trial pair"]);

@@ -76,7 +76,8 @@ fn the_eye_is_chosen_with_one_press_and_a_reading_is_voided_with_a_reason() {
     browser.wait_text(".band", &["ready"]);
     browser.wait_text(".below", &["None yet."]);
     let notes = visitor.get("/api/v1/entries?job=4471").json();
-    let notes: Vec<&Value> = notes["entries"].as_array().expect("some").iter().map(|hit| &hit["entry"]).collect();
+    let notes: Vec<&Value> =
+        notes["entries"].as_array().expect("some").iter().map(|hit| &hit["entry"]).collect();
     let void = notes.iter().find(|entry| entry["payload"]["says"] == "void").expect("on record");
     assert_eq!(void["payload"]["reason"], "the lens was not centred");
 
@@ -140,7 +141,8 @@ fn a_pulled_plug_is_an_alarm_until_it_is_back() {
     let mut bench = Bench::open();
     let (_station, _visitor, browser) = at_work(&bench);
     bench.focimeter.unplug();
-    browser.wait_text(".alarm", &["focimeter-1: connection lost", "Nothing that it measures now is recorded"]);
+    browser
+        .wait_text(".alarm", &["focimeter-1: connection lost", "Nothing that it measures now is recorded"]);
     let width = browser.js("return document.querySelector('.alarm').getBoundingClientRect().width", vec![]);
     assert_eq!(width, 1280, "the whole width");
     browser.wait_text(".port.is-lost", &["focimeter-1", "connection lost"]);
@@ -174,7 +176,10 @@ fn when_nothing_is_recorded_the_page_says_so_and_shows_no_pass() {
 
 #[test]
 fn a_page_left_open_across_a_restart_recovers_by_itself() {
-    let port = TcpListener::bind("127.0.0.1:0").and_then(|listener| listener.local_addr()).expect("a free port").port();
+    let port = TcpListener::bind("127.0.0.1:0")
+        .and_then(|listener| listener.local_addr())
+        .expect("a free port")
+        .port();
     let bench = Bench::new(&format!("listen = \"127.0.0.1:{port}\"\nsign_in = false"));
     let (mut station, _visitor, browser) = at_work(&bench);
     bench.scanner.send("4471\r");

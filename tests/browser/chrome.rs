@@ -33,7 +33,8 @@ impl Browser {
         let mut driver = command.spawn().expect("chromedriver starts: contrib/check installs it");
         let out = BufReader::new(driver.stdout.take().expect("piped"));
         let mut lines = out.lines().map_while(Result::ok);
-        let started = lines.find(|line| line.contains("started successfully on port")).expect("it says its port");
+        let started =
+            lines.find(|line| line.contains("started successfully on port")).expect("it says its port");
         let port: String = started.chars().filter(char::is_ascii_digit).collect();
         // It writes on; nobody reads, and the pipe must not close.
         std::thread::spawn(move || lines.for_each(drop));
@@ -55,7 +56,11 @@ impl Browser {
             "goog:loggingPrefs": { "browser": "ALL" },
         }))
         .expect("capabilities");
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(1).enable_all().build().expect("a runtime");
+        let runtime = tokio::runtime::Builder::new_multi_thread()
+            .worker_threads(1)
+            .enable_all()
+            .build()
+            .expect("a runtime");
         let connect = async {
             ClientBuilder::new(HttpConnector::new())
                 .capabilities(wanted)
@@ -69,7 +74,9 @@ impl Browser {
     }
 
     fn run<T>(&self, what: impl Future<Output = Result<T, CmdError>>) -> T {
-        self.runtime.block_on(what).unwrap_or_else(|why| panic!("{why}\nat {}\n{}", self.place(), self.text("body")))
+        self.runtime
+            .block_on(what)
+            .unwrap_or_else(|why| panic!("{why}\nat {}\n{}", self.place(), self.text("body")))
     }
 
     /// Goes to a place of the station.
@@ -79,7 +86,10 @@ impl Browser {
 
     /// The place it is at.
     pub fn place(&self) -> String {
-        let url = self.runtime.block_on(self.client.current_url()).map_or_else(|why| why.to_string(), |url| url.to_string());
+        let url = self
+            .runtime
+            .block_on(self.client.current_url())
+            .map_or_else(|why| why.to_string(), |url| url.to_string());
         url.trim_start_matches(&self.url).to_owned()
     }
 
@@ -97,7 +107,9 @@ impl Browser {
 
     /// How many there are.
     pub fn count(&self, css: &str) -> u64 {
-        self.js("return document.querySelectorAll(arguments[0]).length", vec![json!(css)]).as_u64().expect("a number")
+        self.js("return document.querySelectorAll(arguments[0]).length", vec![json!(css)])
+            .as_u64()
+            .expect("a number")
     }
 
     /// Whether something is there and seen.

@@ -10,7 +10,10 @@ fn instruments_are_shown_live_as_they_are_set_up() {
     let (_station, url) = bench.start();
     let browser = Browser::open(&url);
     browser.go("/instruments");
-    let first = browser.wait_text("#devices", &["focimeter-1", "scanner-1", "listening since", "9600 baud, 8N1, no flow control"]);
+    let first = browser.wait_text(
+        "#devices",
+        &["focimeter-1", "scanner-1", "listening since", "9600 baud, 8N1, no flow control"],
+    );
     assert!(first.contains("nothing heard yet") && first.contains("0 frames, 0 not read"), "{first}");
     bench.focimeter.send(PASSES);
     browser.wait_text("#devices", &["EYE=R S=-1.25 C=-0.50 A=90<CR><LF>", "1 frames, 0 not read"]);
@@ -37,7 +40,8 @@ fn a_layout_is_tried_on_bytes_while_they_are_typed() {
     browser.click_text("tagged");
     browser.wait_text("main", &["Used by focimeter-1", "[[line.field]]"]);
     browser.fill("#bytes", "EYE=L S=+2.00 C=--- X=7<CR>");
-    browser.wait_text("#results", &["Frame 1", "sphere", "cylinder: not measured", "Left", "+2.00", "X", "7"]);
+    browser
+        .wait_text("#results", &["Frame 1", "sphere", "cylinder: not measured", "Left", "+2.00", "X", "7"]);
     browser.fill("#bytes", "EYE=L S=+2.x0<CR>");
     browser.wait_text("#results .problem", &["not read", "byte"]);
     assert!(browser.shows(".part-unread"));
@@ -68,14 +72,17 @@ fn an_admin_keeps_the_accounts() {
     browser.click_text("Add an account");
     browser.wait_text("table", &["trainee"]);
     let row = |name: &str| {
-        let names = browser.js("return [...document.querySelectorAll('tbody th')].map((name) => name.innerText)", vec![]);
+        let names = browser
+            .js("return [...document.querySelectorAll('tbody th')].map((name) => name.innerText)", vec![]);
         let at = names.as_array().expect("names").iter().position(|found| found == name);
         at.map(|at| at + 1).expect("a row")
     };
     let at = row("trainee");
     browser.choose(&format!("#role-{at}"), "quality");
     browser.click(&format!("tbody tr:nth-child({at}) form[action='/people'] button"));
-    wait_for("the role", || browser.text(&format!("tbody tr:nth-child({at}) td")).contains("quality").then_some(()));
+    wait_for("the role", || {
+        browser.text(&format!("tbody tr:nth-child({at}) td")).contains("quality").then_some(())
+    });
     browser.click(&format!("#remove-{at} summary"));
     browser.click(&format!("#remove-{at} button"));
     wait_for("the account to be gone", || (!browser.text("table").contains("trainee")).then_some(()));

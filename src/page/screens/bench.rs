@@ -1,9 +1,9 @@
 //! The bench: the station's screen, to be read from two metres.
 
 use super::commands::Command;
+use super::language::Language;
 use super::lenses::{Stand, Table, mark_of};
 use super::notes::eye as eye_of;
-use super::language::Language;
 use super::{Frame, on_to, render};
 use crate::bench::entry::{PortState, Seq};
 use crate::judge::judge;
@@ -108,19 +108,25 @@ impl Port {
             name: port.name.clone(),
             state: match port.state {
                 None => say.port_not_tried,
-                Some(PortState::Opened) => say.port_open,
+                Some(PortState::Opened | PortState::Answering) => say.port_open,
+                Some(PortState::Silent) => say.port_silent,
                 Some(PortState::Lost) => say.port_lost,
                 Some(PortState::Unavailable) => say.port_unavailable,
                 Some(PortState::Closed) => say.port_closed,
             }
             .to_owned(),
-            is_open: port.state == Some(PortState::Opened),
-            is_lost: port.state.is_some_and(|state| state != PortState::Opened),
+            is_open: port.state.is_some_and(is_open),
+            is_lost: port.state.is_some_and(|state| !is_open(state)),
             why: port.why.clone(),
             since: port.since.map_or_else(String::new, |since| say.since(since, now)),
             heard: port.last_heard.map(|heard| say.since(heard, now)),
         }
     }
+}
+
+/// Whether measurements can come in.
+fn is_open(state: PortState) -> bool {
+    matches!(state, PortState::Opened | PortState::Answering)
 }
 
 impl WaitingView {
@@ -193,7 +199,12 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
         job,
         unread,
         more_waiting: waiting.len().saturating_sub(WAITING),
-        waiting: waiting.iter().rev().take(WAITING).map(|waiting| WaitingView::of(&say, waiting, now)).collect(),
+        waiting: waiting
+            .iter()
+            .rev()
+            .take(WAITING)
+            .map(|waiting| WaitingView::of(&say, waiting, now))
+            .collect(),
         last: last.collect(),
         say,
     };
@@ -217,18 +228,24 @@ impl Job {
                 tables = say.tables(Some(order), &nothing);
                 Stand { mark: "none", word: say.ready, why: say.ready_why.to_owned(), missing: Vec::new() }
             }
-            (None, None) => {
-                Stand { mark: "none", word: say.no_order, why: say.no_order_why.to_owned(), missing: Vec::new() }
-            }
+            (None, None) => Stand {
+                mark: "none",
+                word: say.no_order,
+                why: say.no_order_why.to_owned(),
+                missing: Vec::new(),
+            },
         };
         let pair = tables.pop_if(|table| table.side == crate::judge::verdict::Side::Pair);
         let readings = view.as_ref().map_or(&[][..], |view| &view.readings);
-        let here = readings.iter().filter(|reading| reading.void.is_none() && reading.job.as_ref() == Some(&number));
+        let here =
+            readings.iter().filter(|reading| reading.void.is_none() && reading.job.as_ref() == Some(&number));
         Self {
             kind: order.map_or_else(String::new, |order| say.order_kind(&order.entry.order)),
             revision: order.map(|order| order.entry.revision),
             verdict: verdict.map(|verdict| verdict.seq),
-            overridden: verdict.and_then(|verdict| verdict.overridden.as_ref()).map(|signed| signed.by.clone()),
+            overridden: verdict
+                .and_then(|verdict| verdict.overridden.as_ref())
+                .map(|signed| signed.by.clone()),
             measured: match order {
                 None => view.as_ref().map_or_else(Vec::new, |view| say.measured(&view.measured)),
                 Some(_) => Vec::new(),
@@ -248,24 +265,34 @@ pub(super) struct Scan {
 }
 
 /// What a barcode reader or a keyboard sends: a job number, or a command from the sheet.
-pub(super) async fn scan(State(app): State<Arc<App>>, who: Who, Form(Scan { text }): Form<Scan>) -> Result<Redirect, Problem> {
+pub(super) async fn scan(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Form(Scan { text }): Form<Scan>,
+) -> Result<Redirect, Problem> {
     let say = app.language();
     match Command::from_text(&text) {
         None => {
             app.choose(&who, text.parse().map_err(Problem::unusable)?).await?;
         }
         Some(Command::Right | Command::Left) => {
-            let eye = eye_of(if Command::from_text(&text) == Some(Command::Right) { "right" } else { "left" })?;
-            let waits = app.board(|board| board.waiting().filter(|waiting| waiting.waits_for == WaitsFor::Eye).last().cloned());
+            let eye =
+                eye_of(if Command::from_text(&text) == Some(Command::Right) { "right" } else { "left" })?;
+            let waits = app.board(|board| {
+                board.waiting().filter(|waiting| waiting.waits_for == WaitsFor::Eye).last().cloned()
+            });
             let waits = waits.ok_or_else(|| Problem::unusable(say.no_reading_waits))?;
             app.note(&who, waits.seq, Wanted::Assign { job: None, eye }, say.eye_reason.to_owned()).await?;
         }
         Some(Command::Void) => {
             who.needs(Right::Work)?;
             let now = app.now();
-            let number = app.board(|board| shown(board, &app, now)).ok_or_else(|| Problem::unusable(say.no_job_why))?;
+            let number = app
+                .board(|board| shown(board, &app, now))
+                .ok_or_else(|| Problem::unusable(say.no_job_why))?;
             let view = app.read(move |record| JobView::of(record, &number)).await?;
-            let last = view.and_then(|view| view.readings.into_iter().rfind(|reading| reading.void.is_none()));
+            let last =
+                view.and_then(|view| view.readings.into_iter().rfind(|reading| reading.void.is_none()));
             let last = last.ok_or_else(|| Problem::unusable(say.nothing_to_void))?;
             app.note(&who, last.seq, Wanted::Void, say.void_reasons()[0].to_owned()).await?;
         }

@@ -20,12 +20,9 @@ pub struct Part {
     pub class: &'static str,
 }
 
-/// What became of every byte of a frame. A parser that keeps no account tells nothing.
+/// What became of every byte of a frame.
 pub fn parts(say: &Language, reader: &Reader, frame: &[u8]) -> Vec<Part> {
-    match reader {
-        Reader::Layout(layout) => accounted(say, &layout.account(frame), frame),
-        Reader::Native(_) => plain(say, frame),
-    }
+    accounted(say, &reader.account(frame), frame)
 }
 
 /// The bytes alone.
@@ -73,7 +70,9 @@ mod tests {
             let hex: Vec<&str> = parts.iter().flat_map(|part| part.hex.split(' ')).collect();
             assert_eq!(hex.len(), frame.len());
         }
-        let axis = parts(&say, &reader, b"EYE=R S=-1.25 C=-0.50 A=91\r\n").into_iter().find(|part| part.text == "91");
+        let axis = parts(&say, &reader, b"EYE=R S=-1.25 C=-0.50 A=91\r\n")
+            .into_iter()
+            .find(|part| part.text == "91");
         assert_eq!(axis.unwrap().class, "field");
     }
 }

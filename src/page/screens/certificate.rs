@@ -45,14 +45,22 @@ struct Certificate {
     head: (Seq, String),
 }
 
-pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(job): Path<String>) -> Result<Response, Problem> {
+pub(super) async fn show(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Path(job): Path<String>,
+) -> Result<Response, Problem> {
     let say = app.language();
     let view = known(&app, &job).await?;
     let Some(given) = view.verdict else {
-        return Err(Problem::not_found(format!("job {} has no verdict yet: there is nothing to certify", view.job)));
+        return Err(Problem::not_found(format!(
+            "job {} has no verdict yet: there is nothing to certify",
+            view.job
+        )));
     };
     let verdict = given.verdict;
-    let (seq, rules) = (given.seq, verdict.basis.as_ref().map_or_else(String::new, |basis| basis.rules.clone()));
+    let (seq, rules) =
+        (given.seq, verdict.basis.as_ref().map_or_else(String::new, |basis| basis.rules.clone()));
     let rules_hash = rules.clone();
     let read = app.read(move |record| {
         let rules = record.in_force(&rules)?.and_then(|text| RuleSet::from_toml(&text.text, &text.name).ok());
@@ -71,7 +79,10 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(job): Path<
         .collect();
     instruments.sort();
     instruments.dedup();
-    let order = view.orders.iter().find(|order| verdict.basis.as_ref().is_some_and(|basis| basis.order == order.seq.0));
+    let order = view
+        .orders
+        .iter()
+        .find(|order| verdict.basis.as_ref().is_some_and(|basis| basis.order == order.seq.0));
     let order = order.map(|order| (order.seq, OrderEntry::clone(&order.entry)));
     let lens = |(_, entry): &(Seq, OrderEntry)| {
         let lens = |eye| entry.order.lens_for(eye).map(|lens| (say.eye(eye), say.ordered_lens(lens)));
@@ -90,7 +101,9 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(job): Path<
         instruments,
         readings: readings.iter().map(|reading| (reading.seq, say.date_time(reading.time))).collect(),
         rules: verdict.rules.clone(),
-        rules_title: rules.as_ref().map_or_else(String::new, |rules| format!("{}, {}", rules.title(), rules.edition())),
+        rules_title: rules
+            .as_ref()
+            .map_or_else(String::new, |rules| format!("{}, {}", rules.title(), rules.edition())),
         rules_source: rules.as_ref().map_or_else(String::new, |rules| rules.source().to_owned()),
         rules_hash,
         decision: verdict.decision.clone(),

@@ -1,8 +1,8 @@
 //! A day's frames as a chart: a bar for each hour, what could not be read on top.
 
 use crate::station::board::Hour;
-use jiff::civil::DateTime;
 use jiff::Span;
+use jiff::civil::DateTime;
 
 /// How many hours are drawn.
 pub(super) const HOURS: i64 = 24;
@@ -29,7 +29,10 @@ pub(super) struct Column {
 }
 
 /// The last hours up to `now`, the earliest first; and the highest count.
-pub(super) fn columns<'h>(hours: impl Iterator<Item = &'h Hour> + Clone, now: DateTime) -> (Vec<Column>, u32) {
+pub(super) fn columns<'h>(
+    hours: impl Iterator<Item = &'h Hour> + Clone,
+    now: DateTime,
+) -> (Vec<Column>, u32) {
     let this = now.date().at(now.hour(), 0, 0, 0);
     let begins = |ago: i64| this.saturating_sub(Span::new().hours(ago));
     let counts: Vec<(DateTime, u32, u32)> = (0..HOURS)
@@ -60,7 +63,6 @@ pub(super) fn columns<'h>(hours: impl Iterator<Item = &'h Hour> + Clone, now: Da
     });
     (columns.collect(), most)
 }
-
 
 #[cfg(test)]
 mod tests {

@@ -114,7 +114,9 @@ impl Around {
                 frame_of(reading.frame, Some(seq))?;
                 // The order as the verdict on this reading took it.
                 let verdict = view.later.iter().find(|later| later.kind == "verdict");
-                if let Some(Entry::Verdict(verdict)) = verdict.and_then(|v| Entry::from_payload(v.kind, v.payload.get()).ok()) {
+                if let Some(Entry::Verdict(verdict)) =
+                    verdict.and_then(|v| Entry::from_payload(v.kind, v.payload.get()).ok())
+                {
                     order = order_of(record, &verdict)?;
                 }
             }
@@ -127,7 +129,9 @@ impl Around {
                     }
                 }
                 rules = match &verdict.basis {
-                    Some(basis) => record.in_force(&basis.rules)?.and_then(|text| RuleSet::from_toml(&text.text, &text.name).ok()),
+                    Some(basis) => record
+                        .in_force(&basis.rules)?
+                        .and_then(|text| RuleSet::from_toml(&text.text, &text.name).ok()),
                     None => None,
                 };
             }
@@ -162,7 +166,11 @@ fn reader(record: &Record, layout: &TextHash) -> Result<Option<Reader>, Problem>
     }))
 }
 
-pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(seq): Path<u64>) -> Result<Response, Problem> {
+pub(super) async fn show(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Path(seq): Path<u64>,
+) -> Result<Response, Problem> {
     let say = app.language();
     let seq = Seq(seq);
     let around = app.read(move |record| Around::of(record, seq)).await?;
@@ -217,7 +225,10 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(seq): Path<
     Ok(render(&page))
 }
 
-fn frame_shown(say: &Language, (seq, reading, frame, reader): (Seq, Option<Seq>, FrameEntry, Option<Reader>)) -> FrameShown {
+fn frame_shown(
+    say: &Language,
+    (seq, reading, frame, reader): (Seq, Option<Seq>, FrameEntry, Option<Reader>),
+) -> FrameShown {
     let whole = frame.ended == crate::parsers::frame::Ended::Complete;
     FrameShown {
         seq,
@@ -254,12 +265,18 @@ fn order_shown(say: &Language, seq: Seq, entry: &OrderEntry) -> OrderShown {
     }
 }
 
-fn verdict_shown(say: &Language, verdict: &Verdict, order: Option<&(Seq, OrderEntry)>, rules: Option<&RuleSet>) -> VerdictShown {
+fn verdict_shown(
+    say: &Language,
+    verdict: &Verdict,
+    order: Option<&(Seq, OrderEntry)>,
+    rules: Option<&RuleSet>,
+) -> VerdictShown {
     VerdictShown {
         stand: say.stand(verdict),
         tables: say.tables(order.map(|(_, entry)| &entry.order), verdict),
         rules: verdict.rules.clone(),
-        rules_title: rules.map_or_else(String::new, |rules| format!("{}, {}", rules.title(), rules.edition())),
+        rules_title: rules
+            .map_or_else(String::new, |rules| format!("{}, {}", rules.title(), rules.edition())),
         rules_hash: verdict.basis.as_ref().map(|basis| basis.rules.clone()),
         decision: verdict.decision.clone(),
         notes: verdict.notes.clone(),
@@ -284,10 +301,15 @@ struct TextPage {
     text: String,
 }
 
-pub(super) async fn text(State(app): State<Arc<App>>, who: Who, Path(hash): Path<String>) -> Result<Response, Problem> {
+pub(super) async fn text(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Path(hash): Path<String>,
+) -> Result<Response, Problem> {
     let say = app.language();
     let missing = format!("no text with the hash {hash} was ever in force");
-    let found = app.read(move |record| record.in_force(&hash)).await?.ok_or_else(|| Problem::not_found(missing))?;
+    let found =
+        app.read(move |record| record.in_force(&hash)).await?.ok_or_else(|| Problem::not_found(missing))?;
     let what = say.text_in_force(found.what);
     let frame = Frame::new(&app, &who, format!("{what} {}", found.name)).under("/ledger");
     Ok(render(&TextPage { frame, what, name: found.name, hash: found.hash, text: found.text, say }))

@@ -63,7 +63,11 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
         };
         devices.push(device(&app, &say, port, &last, now));
     }
-    Ok(render(&Instruments { frame: Frame::new(&app, &who, say.nav_instruments).under("/instruments"), devices, say }))
+    Ok(render(&Instruments {
+        frame: Frame::new(&app, &who, say.nav_instruments).under("/instruments"),
+        devices,
+        say,
+    }))
 }
 
 /// The last frames of an instrument, the latest first.

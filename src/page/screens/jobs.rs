@@ -54,7 +54,8 @@ pub(super) async fn list(
     let (now, say) = (app.now(), app.language());
     let wanted = prefix.trim().to_owned();
     let jobs = app.read(move |record| view::jobs(record, &wanted, MOST)).await?;
-    let waiting = app.board(|board| board.waiting().map(|waiting| WaitingView::of(&say, waiting, now)).collect());
+    let waiting =
+        app.board(|board| board.waiting().map(|waiting| WaitingView::of(&say, waiting, now)).collect());
     let line = |job: &view::JobLine| Line {
         job: job.job.clone(),
         revision: job.revision,
@@ -125,11 +126,17 @@ pub(super) async fn known(app: &App, job: &str) -> Result<JobView, Problem> {
     app.read(move |record| JobView::of(record, &job)).await?.ok_or_else(|| Problem::not_found(missing))
 }
 
-pub(super) async fn show(State(app): State<Arc<App>>, who: Who, Path(job): Path<String>) -> Result<Response, Problem> {
+pub(super) async fn show(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Path(job): Path<String>,
+) -> Result<Response, Problem> {
     let (now, say) = (app.now(), app.language());
     let view = known(&app, &job).await?;
     let waiting = app.board(|board| {
-        let here = board.waiting().filter(|waiting| waiting.waits_for == WaitsFor::Eye && waiting.job.as_ref() == Some(&view.job));
+        let here = board
+            .waiting()
+            .filter(|waiting| waiting.waits_for == WaitsFor::Eye && waiting.job.as_ref() == Some(&view.job));
         here.map(|waiting| WaitingView::of(&say, waiting, now)).collect()
     });
     let order = view.orders.last().map(|order| &order.entry.order);

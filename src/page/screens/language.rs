@@ -49,7 +49,8 @@ impl Deref for Language {
 impl Language {
     /// The language of this tag; English where there is none.
     pub fn new(tag: &str, timezone: TimeZone) -> Self {
-        let (_, text, decimal_mark, date) = LANGUAGES.iter().find(|(known, ..)| *known == tag).unwrap_or(&LANGUAGES[0]);
+        let (_, text, decimal_mark, date) =
+            LANGUAGES.iter().find(|(known, ..)| *known == tag).unwrap_or(&LANGUAGES[0]);
         Self { text, decimal_mark: *decimal_mark, date, timezone }
     }
 

@@ -102,11 +102,18 @@ pub(super) async fn show(
     Query(Try { bytes, form }): Query<Try>,
 ) -> Result<Response, Problem> {
     let say = app.language();
-    let reader = reader(&app, &name).ok_or_else(|| Problem::not_found(format!("there is no layout {name}")))?;
+    let reader =
+        reader(&app, &name).ok_or_else(|| Problem::not_found(format!("there is no layout {name}")))?;
     let is_hex = form == "hex";
     let read = match bytes.len() {
         0 => Ok(Vec::new()),
-        1..=LONGEST => if is_hex { from_hex(&bytes) } else { from_text(&bytes) },
+        1..=LONGEST => {
+            if is_hex {
+                from_hex(&bytes)
+            } else {
+                from_text(&bytes)
+            }
+        }
         _ => Err(format!("{} {LONGEST}", say.too_long)),
     };
     let (frames, wrong) = match read {
@@ -141,7 +148,7 @@ fn from_text(text: &str) -> Result<Vec<u8>, String> {
 fn from_hex(text: &str) -> Result<Vec<u8>, String> {
     let digits: String = text.chars().filter(|c| !c.is_whitespace()).collect();
     let expected = "expected pairs of hexadecimal digits such as 0D 0A";
-    if !digits.chars().all(|c| c.is_ascii_hexdigit()) || digits.len() % 2 != 0 {
+    if !digits.chars().all(|c| c.is_ascii_hexdigit()) || !digits.len().is_multiple_of(2) {
         return Err(expected.to_owned());
     }
     let pair = |at: usize| u8::from_str_radix(&digits[at..at + 2], 16).map_err(|_| expected.to_owned());

@@ -121,7 +121,8 @@ pub(super) async fn show(
         serde_urlencoded::to_string(Search { before, ..search.clone() }).map_err(Problem::fault)
     };
     let outcomes = OUTCOMES.map(|outcome| choice(outcome.to_string(), say.outcome(outcome), &search.outcome));
-    let quantities = QUANTITIES.map(|quantity| choice(quantity.to_string(), say.quantity(quantity), &search.out_of_limit));
+    let quantities =
+        QUANTITIES.map(|quantity| choice(quantity.to_string(), say.quantity(quantity), &search.out_of_limit));
     let page = Ledger {
         frame: Frame::new(&app, &who, say.nav_ledger).under("/ledger"),
         outcomes: outcomes.into(),

@@ -156,7 +156,13 @@ impl Language {
             _ if item.unit == "D" => return self.signed(value, &item.unit),
             _ => return self.number(value, &item.unit),
         };
-        let base = if value.is_zero() { "" } else if value.is_sign_positive() { positive } else { negative };
+        let base = if value.is_zero() {
+            ""
+        } else if value.is_sign_positive() {
+            positive
+        } else {
+            negative
+        };
         format!("{} {base}", self.number(value.abs(), &item.unit)).trim_end().to_owned()
     }
 
@@ -170,8 +176,11 @@ impl Language {
             ordered: self.value(item, item.ordered),
             measured: self.value(item, item.measured),
             off: item.deviation.map_or_else(String::new, |off| self.signed(off, &item.unit)),
-            limit: item.limit.map_or_else(String::new, |limit| self.with_unit(self.number(limit, &item.unit), &item.unit)),
-            used: used.map_or_else(String::new, |used| format!("{}\u{a0}%", (used * Decimal::ONE_HUNDRED).round())),
+            limit: item
+                .limit
+                .map_or_else(String::new, |limit| self.with_unit(self.number(limit, &item.unit), &item.unit)),
+            used: used
+                .map_or_else(String::new, |used| format!("{}\u{a0}%", (used * Decimal::ONE_HUNDRED).round())),
             bar: used.map(bar),
             mark: mark(item.outcome),
             outcome: self.item_outcome(item.outcome),
@@ -194,7 +203,11 @@ impl Language {
             let ordered = ordered.map_or_else(String::new, |lens| self.ordered_lens(lens));
             Table { side, name: self.side(side), ordered, rows }
         };
-        [Side::Right, Side::Left, Side::Pair].map(table).into_iter().filter(|table| !table.rows.is_empty()).collect()
+        [Side::Right, Side::Left, Side::Pair]
+            .map(table)
+            .into_iter()
+            .filter(|table| !table.rows.is_empty())
+            .collect()
     }
 
     /// How a job stands by a verdict.
@@ -227,7 +240,9 @@ impl Language {
     fn beyond(&self, item: &Item) -> String {
         let row = self.row(item);
         let side = self.side(item.eye);
-        let off = item.deviation.map_or_else(String::new, |off| self.with_unit(self.signed(off, &item.unit), &item.unit));
+        let off = item
+            .deviation
+            .map_or_else(String::new, |off| self.with_unit(self.signed(off, &item.unit), &item.unit));
         format!("{side} {}: {} {off}, {} {}", row.name, self.off_by, self.limit_word, row.limit)
     }
 
@@ -276,13 +291,16 @@ impl Language {
         word(self.transmittance, lens.transmittance.map(|v| v.value()), "%");
         words.extend(lens.prism.as_deref().map(|prism| self.prism_of(prism)));
         words.extend(lens.mode.map(|mode| self.mode(mode).to_owned()));
-        words.extend(lens.vertex.filter(|vertex| *vertex == Vertex::Front).map(|_| self.front_vertex.to_owned()));
+        words.extend(
+            lens.vertex.filter(|vertex| *vertex == Vertex::Front).map(|_| self.front_vertex.to_owned()),
+        );
         words.join("  ")
     }
 
     /// Every lens of a reading, each with its eye in words.
     pub fn measured(&self, reading: &Reading) -> Vec<(&'static str, String)> {
-        let lenses = [(self.right, &reading.right), (self.left, &reading.left), (self.no_eye, &reading.unspecified)];
+        let lenses =
+            [(self.right, &reading.right), (self.left, &reading.left), (self.no_eye, &reading.unspecified)];
         let there = lenses.into_iter().filter_map(|(name, lens)| lens.as_ref().map(|lens| (name, lens)));
         there.map(|(name, lens)| (name, self.measured_lens(lens))).collect()
     }
@@ -297,12 +315,15 @@ impl Language {
     /// Everything that a reading says, a line each: what it is called and what it is.
     pub fn reading_in_full(&self, reading: &Reading) -> Vec<(String, String)> {
         let mut lines: Vec<(String, String)> = Vec::new();
-        let mut line = |name: &str, value: Option<String>| lines.extend(value.map(|value| (name.to_owned(), value)));
+        let mut line =
+            |name: &str, value: Option<String>| lines.extend(value.map(|value| (name.to_owned(), value)));
         line(self.job, reading.job.as_ref().map(ToString::to_string));
         for (name, lens) in self.measured(reading) {
             line(name, Some(lens));
         }
-        for (name, lens) in [(self.right, &reading.right), (self.left, &reading.left), (self.no_eye, &reading.unspecified)] {
+        for (name, lens) in
+            [(self.right, &reading.right), (self.left, &reading.left), (self.no_eye, &reading.unspecified)]
+        {
             let sent = lens.as_ref().and_then(|lens| lens.as_sent);
             let sent = sent.map(|sent| self.power(sent.sphere, sent.cylinder, sent.axis).join("  "));
             line(&format!("{name}, {}", self.as_sent), sent);
@@ -310,10 +331,13 @@ impl Language {
         line(self.operator, reading.operator.clone());
         line(self.serial, reading.serial.clone());
         line(self.instrument_time, reading.instrument_time.clone());
-        line(self.reference_line, reading.reference_line.map(|line| match line {
-            ReferenceLine::D => "d".to_owned(),
-            ReferenceLine::E => "e".to_owned(),
-        }));
+        line(
+            self.reference_line,
+            reading.reference_line.map(|line| match line {
+                ReferenceLine::D => "d".to_owned(),
+                ReferenceLine::E => "e".to_owned(),
+            }),
+        );
         line(self.fault, (!reading.faults.is_empty()).then(|| reading.faults.join(", ")));
         line(self.part_checksum, reading.checksum_verified.then(|| self.checksum_right.to_owned()));
         for (name, value) in &reading.kept {
@@ -358,7 +382,8 @@ impl Language {
             };
             format!("{amount} {base}")
         };
-        let none = if parts.is_empty() { self.none.to_owned() } else { self.number(Decimal::ZERO, "prism-D") };
+        let none =
+            if parts.is_empty() { self.none.to_owned() } else { self.number(Decimal::ZERO, "prism-D") };
         let parts: Vec<String> = parts.iter().filter(|part| !part.amount.is_zero()).map(part).collect();
         format!("\u{394} {}", if parts.is_empty() { none } else { parts.join(" + ") })
     }
@@ -410,7 +435,11 @@ mod tests {
             r#"{"job":"4471","lens":"single-vision","mounted":false,"right":{"sphere":-1.25,"cylinder":-0.50,"axis":90}}"#,
         )
         .unwrap();
-        let verdict = judge(&order, &serde_json::from_str(measured).unwrap(), &RuleSet::built_in("ansi-z80.1-2015").unwrap());
+        let verdict = judge(
+            &order,
+            &serde_json::from_str(measured).unwrap(),
+            &RuleSet::built_in("ansi-z80.1-2015").unwrap(),
+        );
         (order, verdict)
     }
 

@@ -29,7 +29,15 @@ pub(super) struct Note {
 impl Default for Note {
     fn default() -> Self {
         let empty = String::new;
-        Self { about: Seq(0), says: Says::Remark, preset: empty(), reason: empty(), job: empty(), eye: empty(), next: empty() }
+        Self {
+            about: Seq(0),
+            says: Says::Remark,
+            preset: empty(),
+            reason: empty(),
+            job: empty(),
+            eye: empty(),
+            next: empty(),
+        }
     }
 }
 
@@ -43,7 +51,11 @@ pub(super) fn eye(text: &str) -> Result<Option<Eye>, Problem> {
     }
 }
 
-pub(super) async fn note(State(app): State<Arc<App>>, who: Who, Form(note): Form<Note>) -> Result<Redirect, Problem> {
+pub(super) async fn note(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Form(note): Form<Note>,
+) -> Result<Redirect, Problem> {
     let job = Some(note.job.trim()).filter(|job| !job.is_empty());
     let wanted = match note.says {
         Says::Void => Wanted::Void,

@@ -22,7 +22,15 @@ use std::sync::Arc;
 const AS_FILE: &str = "by hand.csv";
 /// The columns of one eye: see the order files.
 const OF_AN_EYE: [&str; 10] = [
-    "sphere", "cylinder", "axis", "addition", "second_addition", "prism", "pd", "near_pd", "segment_height",
+    "sphere",
+    "cylinder",
+    "axis",
+    "addition",
+    "second_addition",
+    "prism",
+    "pd",
+    "near_pd",
+    "segment_height",
     "reference_height",
 ];
 
@@ -92,7 +100,8 @@ impl OrderForm {
             let (value, wrong) = (self.typed(&name).to_owned(), self.wrong.get(&name).cloned());
             Field { name, label, value, hint, wrong }
         };
-        let fields = |eye: Eye| (say.eye(eye), OF_AN_EYE.map(|column| field(eye, column)).into_iter().collect());
+        let fields =
+            |eye: Eye| (say.eye(eye), OF_AN_EYE.map(|column| field(eye, column)).into_iter().collect());
         Eye::BOTH.map(fields).into_iter().collect()
     }
 }
@@ -113,7 +122,13 @@ pub(super) async fn show(
     Ok(form(&app, &who, typed, BTreeMap::new(), is_correction))
 }
 
-fn form(app: &App, who: &Who, typed: Typed, wrong: BTreeMap<String, String>, is_correction: bool) -> Response {
+fn form(
+    app: &App,
+    who: &Who,
+    typed: Typed,
+    wrong: BTreeMap<String, String>,
+    is_correction: bool,
+) -> Response {
     let say = app.language();
     let title = if is_correction { say.correct_order } else { say.new_order };
     render(&OrderForm { frame: Frame::new(app, who, title).under("/jobs"), say, typed, wrong, is_correction })
@@ -239,7 +254,13 @@ mod tests {
 
     #[test]
     fn what_is_wrong_is_named_by_its_field() {
-        let typed = [("job", "4471"), ("lens", "single-vision"), ("mounted", "no"), ("right_sphere", "-1,25"), ("right_axis", "270")];
+        let typed = [
+            ("job", "4471"),
+            ("lens", "single-vision"),
+            ("mounted", "no"),
+            ("right_sphere", "-1,25"),
+            ("right_axis", "270"),
+        ];
         let typed = typed.map(|(name, value)| (name.to_owned(), value.to_owned())).into();
         let intake = intake::read(AS_FILE, &as_line(&typed).unwrap());
         let fields: Vec<&str> = intake.refused.iter().map(|refusal| refusal.field.as_str()).collect();

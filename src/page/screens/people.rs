@@ -43,7 +43,11 @@ pub(super) struct Account {
     passphrase: String,
 }
 
-pub(super) async fn set(State(app): State<Arc<App>>, who: Who, Form(account): Form<Account>) -> Result<Redirect, Problem> {
+pub(super) async fn set(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Form(account): Form<Account>,
+) -> Result<Redirect, Problem> {
     let passphrase = Some(account.passphrase).filter(|words| !words.is_empty());
     app.set_account(&who, account.name, account.role, passphrase).await?;
     Ok(on_to("/people"))
@@ -54,7 +58,11 @@ pub(super) struct Named {
     name: String,
 }
 
-pub(super) async fn remove(State(app): State<Arc<App>>, who: Who, Form(named): Form<Named>) -> Result<Redirect, Problem> {
+pub(super) async fn remove(
+    State(app): State<Arc<App>>,
+    who: Who,
+    Form(named): Form<Named>,
+) -> Result<Redirect, Problem> {
     app.remove_account(&who, named.name).await?;
     Ok(on_to("/people"))
 }

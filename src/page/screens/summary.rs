@@ -82,14 +82,21 @@ impl Language {
             }
             Entry::Order(order) => {
                 let revision = format!("{} {}", self.revision, order.revision);
-                vec![revision, self.order_kind(&order.order), order.by.clone().unwrap_or_else(|| order.source.clone())]
+                vec![
+                    revision,
+                    self.order_kind(&order.order),
+                    order.by.clone().unwrap_or_else(|| order.source.clone()),
+                ]
             }
             Entry::Verdict(verdict) => {
                 let stand = self.stand(verdict);
                 vec![stand.word.to_owned(), stand.in_short()]
             }
             Entry::Job(choice) => {
-                let scanned = choice.scanned.as_ref().map_or_else(String::new, |text| format!("{}: {text}", self.not_a_job));
+                let scanned = choice
+                    .scanned
+                    .as_ref()
+                    .map_or_else(String::new, |text| format!("{}: {text}", self.not_a_job));
                 vec![scanned, choice.by.clone()]
             }
             Entry::Note(note) => {
@@ -98,7 +105,9 @@ impl Language {
                 let job = note.job.as_ref().map_or_else(String::new, |job| format!("{} {job}", self.job));
                 vec![self.says(note.says).to_owned(), about, job, eye, note.reason.clone(), note.by.clone()]
             }
-            Entry::Port(port) => vec![port.name.clone(), port.state.to_string(), port.why.clone().unwrap_or_default()],
+            Entry::Port(port) => {
+                vec![port.name.clone(), port.state.to_string(), port.why.clone().unwrap_or_default()]
+            }
             Entry::Clock(clock) => vec![format!("{:+.1} s", clock.step_seconds)],
             Entry::InForce(text) => vec![self.text_in_force(text.what).to_owned(), text.name.clone()],
             Entry::Software(software) => {
@@ -108,7 +117,9 @@ impl Language {
                 };
                 vec![state.to_owned(), software.version.clone()]
             }
-            Entry::Checkpoint(checkpoint) => vec![checkpoint.entries.to_string(), checkpoint.head.chars().take(16).collect()],
+            Entry::Checkpoint(checkpoint) => {
+                vec![checkpoint.entries.to_string(), checkpoint.head.chars().take(16).collect()]
+            }
             Entry::Person(person) => {
                 let did = match person.did {
                     PersonDid::SignedIn => self.signed_in,
@@ -118,7 +129,11 @@ impl Language {
                     PersonDid::AccountChanged => self.account_changed,
                     PersonDid::AccountRemoved => self.account_removed,
                 };
-                vec![did.to_owned(), person.name.clone().unwrap_or_default(), person.why.clone().unwrap_or_default()]
+                vec![
+                    did.to_owned(),
+                    person.name.clone().unwrap_or_default(),
+                    person.why.clone().unwrap_or_default(),
+                ]
             }
             Entry::Override(signed) => {
                 vec![signed.by.clone(), signed.meaning.clone(), signed.reason.clone()]

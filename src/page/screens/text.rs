@@ -152,6 +152,7 @@ texts! {
     port_lost: "connection lost",
     port_unavailable: "not available",
     port_closed: "closed",
+    port_silent: "open, no answer",
     port_lost_do: "Nothing that it measures now is recorded or counts. Check the cable; it is tried again without end.",
     // Jobs and orders.
     job_begins: "Job number begins with",
