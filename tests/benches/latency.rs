@@ -4,6 +4,7 @@
 //! `cargo bench --bench latency -- [frames]`
 
 #[path = "../browser/chrome.rs"]
+#[allow(dead_code, reason = "shared with the tests")]
 mod chrome;
 #[path = "../common/mod.rs"]
 mod common;
