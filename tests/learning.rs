@@ -223,3 +223,72 @@ fn comparing_layouts_names_past_frames_and_changes_nothing() {
     let verified = within(folder.path(), &["ledger", "verify", "--ledger", "l.ledger"]);
     assert_eq!(verified.status, 0, "{}", verified.out);
 }
+
+/// A technician at a terminal: measures three lenses and is asked what the display showed.
+#[test]
+fn without_a_file_a_technician_is_asked_one_by_one() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (desk, line) = (Pty::open().expect("a pseudo-terminal"), Pty::open().expect("another"));
+    let terminal = std::fs::OpenOptions::new().read(true).write(true).open(desk.path()).expect("opens");
+    let port = line.path().to_str().expect("text");
+    let mut child = fociline(&["layout", "learn", "--port", port, "--out", "ours.toml"])
+        .current_dir(folder.path())
+        .stdin(terminal)
+        .stdout(Stdio::null())
+        .stderr(Stdio::piped())
+        .spawn()
+        .expect("starts");
+    let mut said = child.stderr.take().expect("piped");
+    let (send, pieces) = std::sync::mpsc::channel::<u8>();
+    std::thread::spawn(move || {
+        let mut byte = [0];
+        while std::io::Read::read(&mut said, &mut byte).is_ok_and(|count| count == 1) {
+            drop(send.send(byte[0]));
+        }
+    });
+    let mut seen = String::new();
+    // Waits for the prompt, which is taken off, and answers it.
+    let mut answer = |prompt: &str, mut to: &std::fs::File, text: &str| {
+        wait_for(prompt, || {
+            seen.extend(pieces.try_iter().map(char::from));
+            seen.find(prompt).map(|at| seen.drain(..at + prompt.len()).for_each(drop))
+        });
+        to.write_all(text.as_bytes()).expect("written");
+    };
+    let lenses = [
+        ("R,-1.25,-0.50,91\r\n", "r", ["-1.25", "-0.50", "91"]),
+        ("L,+2.75,-1.25,15\r\n", "l", ["2.75", "-1,25", "15"]),
+        ("R,-0.50,--,--\r\n", "r", ["-0.5", "-", "-"]),
+    ];
+    for (number, (bytes, eye, values)) in lenses.into_iter().enumerate() {
+        answer("Measure a lens now", line.end(), bytes);
+        answer("For which lens", desk.end(), &format!("{eye}\n"));
+        let side = if eye == "r" { "right" } else { "left" };
+        if number == 0 {
+            answer("right sphere: ", desk.end(), "banana\n");
+            answer("expected a number such as -1.25", desk.end(), "");
+        }
+        for (name, value) in ["sphere", "cylinder", "axis"].into_iter().zip(values) {
+            answer(&format!("{side} {name}: "), desk.end(), &format!("{value}\n"));
+        }
+        if number == 0 {
+            // Everything is asked once; what had no answer is not asked again.
+            for name in fociline::parsers::learn::Shown::names() {
+                let bare = name.strip_prefix("right_").unwrap_or_default();
+                if !matches!(bare, "" | "sphere" | "cylinder" | "axis") {
+                    answer(&format!("right {bare}: "), desk.end(), "\n");
+                }
+            }
+            answer("job: ", desk.end(), "\n");
+            answer("mode: ", desk.end(), "\n");
+        }
+        if number > 0 {
+            answer("Measure another lens?", desk.end(), if number == 2 { "n\n" } else { "y\n" });
+        }
+    }
+    answer("written to ours.toml", desk.end(), "");
+    drop(child.wait());
+    let layout = std::fs::read_to_string(folder.path().join("ours.toml")).expect("written");
+    assert!(layout.contains("missing  = [\"--\"]"), "{layout}");
+    assert_eq!(std::fs::read(folder.path().join("ours-3.bin")).expect("kept"), b"R,-0.50,--,--\r\n");
+}
