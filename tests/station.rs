@@ -138,6 +138,10 @@ fn every_byte_is_on_record_and_nonsense_is_a_rejected_frame() {
     }
     lab.one.send("\r\nJOB=4472 EYE=R S=+2.25 C=-1.75 A=178\r\n");
     station.line(&["4472", "PASS"]);
+    lab.one.send("EYE=R S=-1.2x C=-0.50\r\n");
+    station.line(&["field sphere, byte 12"]);
+    station.line(&["EYE=R S=-1.2x C=-0.50\u{b7}\u{b7}"]);
+    station.line(&["::::^ ::!!!!X!!!!!!!!!!"]);
     lab.one.send("EYE=L S=");
     assert!(station.stop().success());
     let frames = lab.rows("SELECT bytes FROM frames WHERE instrument = 'focimeter-1' ORDER BY seq");
@@ -146,7 +150,7 @@ fn every_byte_is_on_record_and_nonsense_is_a_rejected_frame() {
         .flat_map(|frame| fociline::parsers::notation::from_text(frame).expect("the ledger's notation"))
         .collect();
     let mut all = sent;
-    all.extend(b"\r\nJOB=4472 EYE=R S=+2.25 C=-1.75 A=178\r\nEYE=L S=");
+    all.extend(b"\r\nJOB=4472 EYE=R S=+2.25 C=-1.75 A=178\r\nEYE=R S=-1.2x C=-0.50\r\nEYE=L S=");
     assert_eq!(recorded, all);
     let rejected = lab.rows("SELECT count(*) FROM frames WHERE reject IS NOT NULL");
     assert_ne!(rejected, ["0"]);

@@ -1,10 +1,13 @@
 //! `fociline listen`: what arrives on a port, as it comes.
 
+use super::burst::burst;
+use super::line::LineArgs;
 use super::{Answer, Stop, block_on};
 use crate::bench::entry::PortState;
 use crate::parsers::notation;
 use crate::station::port::{Heard, Listener, keep_open};
-use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
+use crate::station::sense::{Line, Score, Search, Tried};
+use crate::station::settings::PortSettings;
 use jiff::ZonedDateTime;
 use std::path::PathBuf;
 use tokio::time::Instant;
@@ -15,62 +18,101 @@ pub(super) struct ListenArgs {
     port: PathBuf,
     #[command(flatten)]
     line: LineArgs,
-    /// Also write every byte to this file, as it came
+    /// Write every byte to this file, as it came [where the settings were found: a new file
+    /// capture-N.bin]
     #[arg(long, value_name = "FILE")]
     save: Option<PathBuf>,
 }
 
-/// The line settings of a port.
-#[derive(Debug, clap::Args)]
-struct LineArgs {
-    /// Bits per second
-    #[arg(long, default_value_t = 9600, value_parser = clap::value_parser!(u32).range(50..=4_000_000))]
-    baud: u32,
-    /// 5, 6, 7 or 8
-    #[arg(long, default_value = "8", value_parser = |text: &str| number(text).and_then(|bits| DataBits::from_key(bits)))]
-    data_bits: DataBits,
-    /// none, odd or even
-    #[arg(long, default_value = "none", value_parser = Parity::from_key)]
-    parity: Parity,
-    /// 1 or 2
-    #[arg(long, default_value = "1", value_parser = |text: &str| number(text).and_then(|bits| StopBits::from_key(bits)))]
-    stop_bits: StopBits,
-    /// none, software or hardware
-    #[arg(long, default_value = "none", value_parser = Flow::from_key)]
-    flow: Flow,
-}
-
-fn number(text: &str) -> Result<u8, String> {
-    text.parse().map_err(|_| format!("{text:?} is not a number"))
-}
-
 pub(super) fn run(args: ListenArgs) -> Answer {
-    let line = &args.line;
-    let port = PortSettings {
-        device: args.port.clone(),
-        baud: line.baud,
-        data_bits: line.data_bits,
-        parity: line.parity,
-        stop_bits: line.stop_bits,
-        flow: line.flow,
-    };
-    let file = match &args.save {
-        None => None,
-        Some(path) => Some(
-            std::fs::File::options()
-                .create(true)
-                .append(true)
-                .open(path)
-                .map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?,
-        ),
-    };
+    let mut port = args.line.of(&args.port);
     block_on(async {
-        let stop = super::run::stop_signal().map_err(Stop::failed)?;
+        let mut stop = Box::pin(super::run::stop_signal().map_err(Stop::failed)?);
+        let mut first = Vec::new();
+        if args.line.is_open() {
+            match found(&mut port, &mut stop).await? {
+                Some(bytes) => first = bytes,
+                None => return Ok(false),
+            }
+        }
+        let save = args.save.or_else(|| args.line.is_open().then(new_capture));
+        let mut file = match &save {
+            None => None,
+            Some(path) => {
+                eprintln!("saving to {}", path.display());
+                let file = std::fs::File::options().create(true).append(true).open(path);
+                Some(file.map_err(|why| Stop::Failed(format!("{}: {why}", path.display())))?)
+            }
+        };
+        if let Some(file) = &mut file {
+            std::io::Write::write_all(file, &first).map_err(Stop::failed)?;
+        }
         eprintln!("listening on {}; Ctrl-C ends", args.port.display());
         let mut printer = Printer { file };
         keep_open("listen", &port, &mut printer, stop).await;
         Ok(true)
     })
+}
+
+/// Tries speeds and formats until one is heard right, and sets `port` to it. Gives what was heard;
+/// nothing where it was stopped, or none was right.
+async fn found(
+    port: &mut PortSettings,
+    stop: &mut (impl Future<Output = ()> + Unpin),
+) -> Result<Option<Vec<u8>>, Stop> {
+    eprintln!("Finding the speed and format. Measure a lens, and again each time this asks.");
+    let mut search = Search::default();
+    while let Some(line) = search.next() {
+        eprintln!("listening at {line}: measure a lens …");
+        set(port, line);
+        let Some(bytes) = burst(port, stop).await? else { return Ok(None) };
+        search.heard(line, &bytes);
+        if bytes.len() < Score::FEWEST {
+            eprintln!("    {} bytes say nothing; once more", bytes.len());
+        }
+        if let Some(settled) = search.settled() {
+            set(port, settled.line);
+            eprint!("{}", table(&search));
+            eprintln!("Settled on {}: {}", settled.line, why(&settled.score));
+            return Ok(Some(settled.bytes.clone()));
+        }
+    }
+    eprint!("{}", table(&search));
+    if let Some(best) = search.best() {
+        eprintln!("Best, but not heard right: {}: {}", best.line, why(&best.score));
+    }
+    eprintln!(
+        "No usual setting was heard right: look into the instrument's manual, and give --baud and the like."
+    );
+    Ok(None)
+}
+
+fn set(port: &mut PortSettings, line: Line) {
+    (port.baud, port.data_bits, port.parity, port.stop_bits) =
+        (line.baud, line.data_bits, line.parity, Line::STOP_BITS);
+}
+
+/// What was tried and what came of it.
+fn table(search: &Search) -> String {
+    let mut out = "\n    tried           bytes  text  errors  numbers  points\n".to_owned();
+    for Tried { line, score, .. } in search.tried() {
+        let Score { bytes, text, errors, numbers, points, .. } = score;
+        out += &format!("    {line:<14}  {bytes:>5}  {text:>3}%  {errors:>5}%  {numbers:>7}  {points:>6}\n");
+    }
+    out + "\n"
+}
+
+/// Why a score is what it is.
+fn why(score: &Score) -> String {
+    let ends = if score.ends { "ends as lines do" } else { "has no end of a line" };
+    let Score { text, errors, numbers, .. } = score;
+    format!("{text} % is text, {errors} % are errors of the line, it has {numbers} numbers and {ends}")
+}
+
+/// A file of which there is none yet.
+fn new_capture() -> PathBuf {
+    let names = (1..).map(|number| PathBuf::from(format!("capture-{number}.bin")));
+    names.into_iter().find(|path| !path.exists()).unwrap_or_default()
 }
 
 struct Printer {

@@ -1,9 +1,12 @@
 //! Commands: their arguments and what they print. What they do stands elsewhere.
 
+mod account;
+mod burst;
 mod demo;
 mod judge;
 mod layout;
 mod ledger;
+mod line;
 mod listen;
 mod order;
 mod people;
@@ -52,7 +55,7 @@ enum Command {
     Demo(demo::DemoArgs),
     /// List the serial ports of this computer
     Ports(ports::PortsArgs),
-    /// Show what arrives on a port, as text and hex, with times
+    /// Find a port's speed and format, and show what arrives, as text and hex, with times
     Listen(listen::ListenArgs),
     /// Layouts: how instruments write their lines
     #[command(subcommand)]

@@ -1,13 +1,17 @@
 //! `fociline run`: a station.
 
+use super::account::picture;
 use super::{Answer, Stop, block_on, json, settings, show};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
 use crate::page;
+use crate::parsers::frame::Ended;
+use crate::parsers::reader::Reader;
 use crate::station::recorder::Health;
 use crate::station::run::{RunError, Shown, run as run_station};
 use crate::station::settings::Settings;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
+use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use tokio::signal::unix::{SignalKind, signal};
@@ -34,7 +38,12 @@ pub(super) fn run(args: RunArgs) -> Answer {
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
     let attached = page::beside(settings).map_err(Stop::input)?.into_iter().collect();
-    let show = move |shown| output.show(shown);
+    let readers: BTreeMap<String, Reader> = settings
+        .instruments
+        .iter()
+        .map(|instrument| (instrument.name.clone(), instrument.reader.clone()))
+        .collect();
+    let show = move |shown| output.show(shown, &readers);
     run_station(settings, Timestamp::now, stop, show, attached).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
@@ -42,6 +51,9 @@ pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>,
         },
     )
 }
+
+/// How many bytes of a frame that was not read are shown.
+const PICTURED: usize = 210;
 
 /// Logs go to standard error: for people on a terminal, as JSON otherwise. `FOCILINE_LOG` sets
 /// how much (`debug`, `info`, `warn`, …).
@@ -89,9 +101,11 @@ pub(super) struct Output {
 }
 
 impl Output {
-    fn show(&self, shown: Shown) {
+    fn show(&self, shown: Shown, readers: &BTreeMap<String, Reader>) {
         match shown {
-            Shown::Committed(entries) => entries.iter().for_each(|entry| self.entry(entry, &entries)),
+            Shown::Committed(entries) => {
+                entries.iter().for_each(|entry| self.entry(entry, &entries, readers))
+            }
             Shown::Skipped(missed) => {
                 eprintln!("{missed} transactions were not shown here; the ledger has them");
             }
@@ -102,7 +116,7 @@ impl Output {
         }
     }
 
-    fn entry(&self, numbered: &Numbered, batch: &[Numbered]) {
+    fn entry(&self, numbered: &Numbered, batch: &[Numbered], readers: &BTreeMap<String, Reader>) {
         let time = numbered.time.to_zoned_datetime(self.timezone.clone()).strftime("%H:%M:%S").to_string();
         match &numbered.entry {
             Entry::Verdict(verdict) if self.json => println!("{}", json(verdict)),
@@ -132,6 +146,15 @@ impl Output {
             Entry::Frame(frame) => {
                 if let Some(reject) = &frame.reject {
                     println!("{time}  {}: frame {} not read: {reject}", frame.instrument, numbered.seq);
+                    let whole = frame.ended == Ended::Complete;
+                    let reader = readers.get(&frame.instrument).filter(|_| whole);
+                    let spans = reader.map(|reader| reader.account(&frame.bytes).spans).unwrap_or_default();
+                    // The ledger has the whole of what is too long for a screen.
+                    let shown = &frame.bytes[..frame.bytes.len().min(PICTURED)];
+                    anstream::print!(
+                        "{}",
+                        picture(shown, &spans, whole.then_some(reject.offset), "          ")
+                    );
                 }
             }
             Entry::Port(port) => {

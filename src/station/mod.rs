@@ -1,7 +1,7 @@
 //! The shell: everything at a station that has a clock, a port or a disk.
 //!
 //! Read in the order in which a byte passes: [`settings`] says what there is, [`port`] keeps a
-//! tty open, `instrument` and `scanner` make events of what it sends and answer it, [`intake`]
+//! tty open ([`sense`] finds its speed where nobody knows it), `instrument` and `scanner` make events of what it sends and answer it, [`intake`]
 //! watches the orders folder, [`recorder`] steps the core and commits what comes out, [`follow`]
 //! hands round what is committed, [`board`] draws the live picture from it, [`run`] starts and
 //! ends all of it, and [`attach`] is how others run beside it.
@@ -18,4 +18,5 @@ pub mod pty;
 pub mod recorder;
 pub mod run;
 mod scanner;
+pub mod sense;
 pub mod settings;

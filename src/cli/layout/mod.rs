@@ -1,8 +1,10 @@
-//! `fociline layout`: list, show, try.
+//! `fociline layout`: list, show, try, learn, compare.
 
-use super::{Answer, Stop, bytes_of, json};
-use crate::optics::normal_form;
-use crate::parsers::frame::{Ended, Framer};
+mod compare;
+mod learn;
+mod try_out;
+
+use super::{Answer, Stop, bytes_of};
 use crate::parsers::notation;
 use crate::parsers::reader::Reader;
 use crate::station::settings;
@@ -17,7 +19,8 @@ pub(super) enum LayoutCommand {
         /// A built-in name, or the path of a .toml file
         layout: String,
     },
-    /// Read a capture through a layout and show what each frame says
+    /// Read a capture through a layout and show every byte: which became which value, which were
+    /// passed over, and why
     Try {
         /// A built-in name, or the path of a .toml file
         layout: String,
@@ -27,10 +30,14 @@ pub(super) enum LayoutCommand {
         /// The capture is text in which control bytes are written <CR>, <02> and so on
         #[arg(long)]
         text: bool,
-        /// Print JSON Lines, one line a frame
+        /// Print JSON Lines, one line a frame, with the span of every value
         #[arg(long)]
         json: bool,
     },
+    /// Propose a layout from captures and what the instrument's own display showed
+    Learn(learn::LearnArgs),
+    /// Show which frames of a ledger another layout would read otherwise; changes nothing
+    Compare(compare::CompareArgs),
 }
 
 pub(super) fn run(command: LayoutCommand) -> Answer {
@@ -48,17 +55,21 @@ pub(super) fn run(command: LayoutCommand) -> Answer {
         }
         LayoutCommand::Try { layout, file, text, json } => {
             let reader = reader(&layout)?;
-            let mut bytes = bytes_of(&file)?;
-            if text {
-                bytes = from_notation(&bytes, &file)?;
-            }
-            try_out(&reader, &bytes, json)
+            try_out::try_out(&reader, &capture(&file, text)?, json)
         }
+        LayoutCommand::Learn(args) => learn::run(&args),
+        LayoutCommand::Compare(args) => compare::run(&args),
     }
 }
 
 fn reader(name: &str) -> Result<Reader, Stop> {
     settings::reader(name, Path::new("")).map_err(Stop::Input)
+}
+
+/// The bytes of a capture, which may be written as text.
+fn capture(file: &Path, text: bool) -> Result<Vec<u8>, Stop> {
+    let bytes = bytes_of(file)?;
+    if text { from_notation(&bytes, file) } else { Ok(bytes) }
 }
 
 /// Lines of an editor end in line feeds that the instrument did not send: they are left out.
@@ -72,41 +83,4 @@ fn from_notation(bytes: &[u8], file: &Path) -> Result<Vec<u8>, Stop> {
         all.extend(line);
     }
     Ok(all)
-}
-
-/// Exit status 1 when a frame was not read.
-fn try_out(reader: &Reader, bytes: &[u8], as_json: bool) -> Answer {
-    let mut framer = Framer::new(reader.framing().clone());
-    let mut frames = Vec::new();
-    framer.push(bytes, |frame| frames.push(frame));
-    frames.extend(framer.idle());
-    frames.extend(framer.finish());
-    let mut all_read = !frames.is_empty();
-    for (number, frame) in frames.iter().enumerate() {
-        let shown = notation::to_text(&frame.bytes);
-        let result = match frame.ended {
-            Ended::Complete => reader.read(&frame.bytes).map(normal_form).map_err(|why| why.to_string()),
-            Ended::Oversize => Err("longer than the layout's frame may be".to_owned()),
-            Ended::Unfinished => Err("unfinished: the end of the frame did not come".to_owned()),
-            Ended::Stray => Err("outside any frame".to_owned()),
-        };
-        all_read &= result.is_ok();
-        if as_json {
-            let line = match &result {
-                Ok(reading) => serde_json::json!({"frame": number + 1, "bytes": shown, "reading": reading}),
-                Err(why) => serde_json::json!({"frame": number + 1, "bytes": shown, "reject": why}),
-            };
-            println!("{}", json(&line));
-        } else {
-            println!("frame {}: {shown}", number + 1);
-            match &result {
-                Ok(reading) => println!("    {}", json(reading)),
-                Err(why) => println!("    NOT READ: {why}"),
-            }
-        }
-    }
-    if frames.is_empty() {
-        eprintln!("no bytes: nothing to read");
-    }
-    Ok(all_read)
 }
