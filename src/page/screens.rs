@@ -2,8 +2,8 @@
 //!
 //! A page is a template under `templates/` that extends `base.html`, a struct with a `frame`
 //! field, and a handler that ends in [`render`]. Each form holds `{{ frame.csrf_field()|safe }}`.
-//! Words come from [`text`], numbers and dates from [`language`]; [`lenses`], [`bytes`] and
-//! [`summary`] turn what is on record into lines and tables. Every page works without its script:
+//! Words come from [`text`], numbers and dates from [`language`]; `lenses`, `bytes` and
+//! `summary` turn what is on record into lines and tables. Every page works without its script:
 //! the script fetches the same page again and changes what is marked `data-live` in it.
 
 mod bench;

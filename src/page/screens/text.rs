@@ -8,7 +8,7 @@ macro_rules! texts {
         /// The words of the pages in one language.
         #[derive(Debug)]
         pub struct Text {
-            $(#[doc = $english] pub $name: &'static str,)*
+            $(#[doc = concat!("`", $english, "`")] pub $name: &'static str,)*
         }
 
         /// In English.
