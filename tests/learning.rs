@@ -243,7 +243,9 @@ fn without_a_file_a_technician_is_asked_one_by_one() {
     std::thread::spawn(move || {
         let mut byte = [0];
         while std::io::Read::read(&mut said, &mut byte).is_ok_and(|count| count == 1) {
-            let _ = send.send(byte[0]);
+            if send.send(byte[0]).is_err() {
+                break;
+            }
         }
     });
     let mut seen = String::new();

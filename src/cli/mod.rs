@@ -32,7 +32,9 @@ const DEFAULT_RULES: &str = "ansi-z80.1-2015";
 const AFTER_HELP: &str = "\
 Exit status:
   0  done; of `judge`: pass; of `ledger verify` and `rederive`: all agrees
-  1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree
+  1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree;
+     of `layout try`: a frame is not read; of `layout learn`: something is undecided;
+     of `layout compare`: a frame reads otherwise
   2  unusable input: a bad argument, settings file, layout, rule set or order
   3  the work could not be done: a port, a disk, a lock
 

@@ -1,6 +1,7 @@
 //! What samples leave open is said, with the lens that decides; contradictions name the samples.
 
 use fociline_parsers::learn::{HeldOut, NotLearnt, Proposal, Sample, Shown, hold_one_out, learn};
+use proptest::prelude::*;
 
 fn sample(name: &str, bytes: &str, told: &[(&str, &str)]) -> Sample {
     let mut shown = Shown::default();
@@ -193,4 +194,40 @@ fn what_a_display_cannot_show_is_refused() {
     assert!(shown.is_empty());
     shown.tell("right_sphere", "+1,25").unwrap();
     assert!(!shown.is_empty());
+}
+
+/// Bytes as lines have them, and any others.
+fn bytes() -> impl Strategy<Value = Vec<u8>> {
+    let likely = prop::sample::select(b"0123456789+-.,; |=RLSCA\r\n\t\x02\x03".to_vec());
+    prop::collection::vec(prop_oneof![9 => likely, 1 => any::<u8>()], 0..40)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(150))]
+
+    /// Whatever was captured and typed in: no panic, and what is proposed reads every sample.
+    #[test]
+    fn arbitrary_captures(
+        captures in prop::collection::vec(bytes(), 2..4),
+        numbers in prop::collection::vec((-400..400_i32, 0..180_u32), 4),
+    ) {
+        let samples: Vec<Sample> = captures
+            .into_iter()
+            .zip(numbers)
+            .map(|(bytes, (sphere, axis))| {
+                let mut shown = Shown::default();
+                shown.tell("right_sphere", &format!("{}.{}", sphere / 10, (sphere % 10).abs())).unwrap();
+                shown.tell("left_axis", &axis.to_string()).unwrap();
+                shown.tell("right_prism_horizontal", "0.5 in").unwrap();
+                Sample { name: "x".to_owned(), bytes, shown }
+            })
+            .collect();
+        if let Ok(proposal) = learn(&samples, "any") {
+            for sample in &samples {
+                let reading = fociline_parsers::learn::read(&proposal.layout, &sample.bytes);
+                prop_assert!(reading.is_ok(), "{}", proposal.text());
+            }
+        }
+        hold_one_out(&samples);
+    }
 }
