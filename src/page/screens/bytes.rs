@@ -20,7 +20,7 @@ pub struct Part {
     pub class: &'static str,
 }
 
-/// What became of every byte of a frame.
+/// What became of every byte of a frame, as far as the reader can say.
 pub fn parts(say: &Language, reader: &Reader, frame: &[u8]) -> Vec<Part> {
     accounted(say, &reader.account(frame), frame)
 }
