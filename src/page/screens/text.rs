@@ -143,7 +143,7 @@ texts! {
     command_right: "The waiting lens is the right one",
     command_left: "The waiting lens is the left one",
     command_void: "The last reading does not count: the lens moved",
-    commands_how: "Print this sheet and scan from it into the bench's field, with a barcode reader that types like a keyboard.",
+    commands_how: "Print this sheet and lay it at the bench: what is scanned from it does as it says. It works with the station's barcode reader, and with one that types like a keyboard into the bench's field.",
     barcode: "Barcode",
     print: "Print",
     // Ports.
