@@ -77,8 +77,8 @@ impl Station {
         verdict(self.frame("one", &format!("{bytes}\r\n")))
     }
 
-    fn scan(&mut self, job: &str) {
-        self.on(Event::Scanned { scanner: "scanner".to_owned(), line: job.as_bytes().to_vec() });
+    fn scan(&mut self, line: &str) -> Vec<Entry> {
+        self.on(Event::Scanned { scanner: "scanner".to_owned(), line: line.as_bytes().to_vec() })
     }
 
     fn order(&mut self, json: &str) -> Vec<Entry> {
@@ -265,6 +265,34 @@ fn an_eye_is_asked_for_and_never_guessed() {
     assert_eq!(station.measured("EYE=? S=-1.25 C=-0.50 A=90"), None);
     let verdict = verdict(station.note(Says::Assign, "4471", None, Some(Eye::Right))).expect("judged");
     assert_eq!(verdict.outcome, Outcome::Pass);
+}
+
+#[test]
+fn a_command_that_is_scanned_speaks_of_the_last_reading_and_is_no_job() {
+    let mut station = Station::new();
+    station.order(ORDER);
+    station.scan("4471");
+    assert_eq!(station.measured("S=-1.25 C=-0.50 A=90"), None);
+    assert_eq!(verdict(station.scan("..RIGHT")).expect("judged").outcome, Outcome::Pass);
+    let scanned = |entries: Vec<Entry>| match entries.as_slice() {
+        [Entry::Job(choice)] => (choice.job.clone(), choice.scanned.clone()),
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(
+        scanned(station.scan("..left")),
+        (None, Some("..left".to_owned())),
+        "it waits for no eye any more"
+    );
+    assert_eq!(verdict(station.scan("..VOID")), None, "nothing is left to judge");
+    match &station.record[station.record.len() - 1].entry {
+        Entry::Note(note) => assert_eq!((note.says, note.by.as_str()), (Says::Void, "scanner")),
+        other => panic!("{other:?}"),
+    }
+    assert_eq!(scanned(station.scan("..VOID")), (None, Some("..VOID".to_owned())), "it is void already");
+    let verdict = station.measured("EYE=R S=-1.25 C=-0.50 A=95").expect("the job is chosen still");
+    assert_eq!((verdict.job.as_str(), item(&verdict, Quantity::Axis).as_str()), ("4471", "95"));
+    station.note(Says::Void, "4471", None, None);
+    assert_eq!(scanned(station.scan("..VOID")).0, None, "somebody else voided it");
 }
 
 #[test]

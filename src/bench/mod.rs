@@ -4,6 +4,7 @@
 //! ledger already holds of a job comes in through [`Past`], and what comes out are
 //! [`entry::Entry`]s for the ledger. Nothing here may be shown before it is committed.
 
+pub mod command;
 pub mod entry;
 pub mod event;
 pub mod job;
@@ -17,6 +18,7 @@ use crate::parsers::layout::Reject;
 use crate::parsers::notation;
 use crate::parsers::reader::Reader;
 use crate::parsers::reading::JobNumber;
+use command::{Command, Last};
 use entry::*;
 use event::Event;
 use jiff::{SignedDuration, Timestamp};
@@ -77,6 +79,7 @@ pub struct Bench {
     rules_hash: TextHash,
     next: Seq,
     current: Option<Current>,
+    last: Option<Last>,
     jobs: Recent<JobNumber, JobRecord>,
 }
 
@@ -93,7 +96,15 @@ impl Bench {
         };
         let layouts = setup.instruments.iter().map(|(name, reader)| (name.clone(), hashes(reader))).collect();
         let rules_hash = TextHash::of(setup.rules.text());
-        Self { setup, layouts, rules_hash, next: head.next(), current: None, jobs: Recent::new(JOBS_AT_HAND) }
+        Self {
+            setup,
+            layouts,
+            rules_hash,
+            next: head.next(),
+            current: None,
+            last: None,
+            jobs: Recent::new(JOBS_AT_HAND),
+        }
     }
 
     /// The job that a frame without a job number belongs to at `now`.
@@ -143,7 +154,7 @@ impl Bench {
                 out.push(Entry::Clock(ClockEntry { step_seconds: *seconds }));
             }
             Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
-            Event::Scanned { scanner, line } => self.scanned(scanner, line, &mut out),
+            Event::Scanned { scanner, line } => self.scanned(scanner, line, past, &mut out)?,
             Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), true, &mut out),
             Event::Ordered { order, source, by, dropped } => {
                 let record = self.record(&order.job, past, out.next)?;
@@ -191,6 +202,7 @@ impl Bench {
             self.jobs.put(job.clone(), JobRecord::from_history(job.clone(), &history), seq);
             self.judge(job, out);
         }
+        self.last = self.last.take().and_then(|last| last.after(note));
         Ok(())
     }
 
@@ -265,6 +277,7 @@ impl Bench {
                 current.last_used = out.time;
             }
         }
+        self.last = Some(Last { seq, job: job.clone(), is_eyeless: entry.reading.unspecified.is_some() });
         let has_lens = entry.reading.right.is_some() || entry.reading.left.is_some();
         out.push(Entry::Reading(Box::new(entry)));
         if let Some(job) = job.filter(|_| has_lens) {
@@ -273,11 +286,23 @@ impl Bench {
         Ok(())
     }
 
-    fn scanned(&mut self, scanner: &str, line: &[u8], out: &mut Out) {
-        let job = std::str::from_utf8(line).ok().and_then(|text| text.parse::<JobNumber>().ok());
-        match job {
-            Some(job) => self.choose(job, scanner.to_owned(), false, out),
-            None => {
+    fn scanned<P: Past>(
+        &mut self,
+        scanner: &str,
+        line: &[u8],
+        past: &mut P,
+        out: &mut Out,
+    ) -> Result<(), P::Error> {
+        let text = std::str::from_utf8(line).ok();
+        let job = text.and_then(|text| text.parse::<JobNumber>().ok());
+        match (text.and_then(Command::from_text), job) {
+            (None, Some(job)) => self.choose(job, scanner.to_owned(), false, out),
+            (command, _) => {
+                let note =
+                    command.zip(self.last.as_ref()).and_then(|(command, last)| last.note(command, scanner));
+                if let Some(note) = note {
+                    return self.noted(&note, past, out);
+                }
                 out.push(Entry::Job(JobEntry {
                     job: None,
                     by: scanner.to_owned(),
@@ -286,6 +311,7 @@ impl Bench {
                 }));
             }
         }
+        Ok(())
     }
 
     fn choose(&mut self, job: JobNumber, by: String, by_hand: bool, out: &mut Out) {

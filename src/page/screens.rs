@@ -16,6 +16,7 @@ mod instruments;
 mod jobs;
 pub mod language;
 mod layouts;
+mod learn;
 mod ledger;
 mod lenses;
 mod notes;
@@ -66,6 +67,7 @@ pub fn router() -> Router<Arc<App>> {
         .route("/overrides", post(notes::override_fail))
         .route("/instruments", get(instruments::show))
         .route("/layouts", get(layouts::list))
+        .route("/layouts/learn", get(learn::show).post(learn::learnt))
         .route("/layouts/{name}", get(layouts::show))
         .route("/people", get(people::show).post(people::set))
         .route("/people/remove", post(people::remove))

@@ -63,6 +63,7 @@ fn pages(url: &str) -> Vec<String> {
         "/ledger?before=x",
         "/instruments",
         "/layouts",
+        "/layouts/learn",
         "/layouts/tagged?bytes=EYE%3DR+S%3D-1.25+C%3D---%3CCR%3Enonsense%3CCR%3E",
         "/people",
         "/none-such",

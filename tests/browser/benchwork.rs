@@ -112,6 +112,14 @@ fn commands_are_scanned_like_jobs() {
     browser.wait_text(".band", &["incomplete", "Still missing: Right: sphere meridian, cylinder, axis"]);
     browser.press(&format!("..LEFT{ENTER}"));
     browser.wait_text("main", &["no reading waits for an eye"]);
+    // The same from the station's own barcode reader.
+    browser.go("/");
+    bench.focimeter.send("S=-1.25 C=-0.50 A=90\r\n");
+    browser.wait_text(".ask", &["For which eye"]);
+    bench.scanner.send("..RIGHT\r");
+    browser.wait_text(".band", &["pass"]);
+    bench.scanner.send("..VOID\r");
+    browser.wait_text(".band", &["Still missing: Right"]);
     browser.go("/commands");
     assert_eq!(browser.count("svg.code"), 3);
     assert!(browser.shows("#print"));

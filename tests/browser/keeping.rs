@@ -57,6 +57,39 @@ fn a_layout_is_tried_on_bytes_while_they_are_typed() {
 }
 
 #[test]
+fn a_layout_is_learnt_from_what_the_display_showed() {
+    let bench = Bench::open();
+    let (_station, url) = bench.start();
+    let browser = Browser::open(&url);
+    browser.go("/layouts");
+    browser.click_text("Learn a layout");
+    browser.wait_place("/layouts/learn");
+    browser.fill("#name", "bench-7");
+    let samples = [
+        ("R;-1.25;-0.50;91<CR>", "right_sphere -1.25\nright_cylinder -0.50\nright_axis 91"),
+        ("L;+2.00;-0.75;5<CR>", "left_sphere 2.00\nleft_cylinder -0.75\nleft_axis 5"),
+        ("R;-0.50;---;---<CR>", "right_sphere -0.50\nright_cylinder -\nright_axis ninety"),
+    ];
+    for ((bytes, shown), number) in samples.iter().zip(1..) {
+        browser.fill(&format!("#bytes-{number}"), bytes);
+        browser.fill(&format!("#shown-{number}"), shown);
+    }
+    browser.click_text("Learn");
+    browser.wait_text(".wrong", &["right_axis", "ninety", "expected a number"]);
+    browser.fill("#shown-3", "right_sphere -0.50\nright_cylinder -\nright_axis -");
+    browser.click_text("Learn");
+    let learnt = browser.wait_text("#learnt ~ pre", &["name", "bench-7", "[[line]]"]);
+    assert!(
+        fociline::parsers::layout::Layout::from_toml(&browser.text("#learnt ~ pre"), "bench-7").is_ok(),
+        "{learnt}"
+    );
+    assert_eq!(browser.count(".part-unread"), 0, "every byte of every measurement is read");
+    browser.fill("#shown-3", "right_sphere -0.75");
+    browser.click_text("Learn");
+    browser.wait_text(".problem", &["No layout explains all measurements", "Measurement 3"]);
+}
+
+#[test]
 fn an_admin_keeps_the_accounts() {
     let bench = Bench::with_people();
     let (_station, url) = bench.start();

@@ -1,10 +1,9 @@
 //! The bench: the station's screen, to be read from two metres.
 
-use super::commands::Command;
 use super::language::Language;
 use super::lenses::{Stand, Table, mark_of};
-use super::notes::eye as eye_of;
 use super::{Frame, on_to, render};
+use crate::bench::command::Command;
 use crate::bench::entry::{PortState, Seq};
 use crate::judge::judge;
 use crate::page::app::App;
@@ -275,14 +274,18 @@ pub(super) async fn scan(
         None => {
             app.choose(&who, text.parse().map_err(Problem::unusable)?).await?;
         }
-        Some(Command::Right | Command::Left) => {
-            let eye =
-                eye_of(if Command::from_text(&text) == Some(Command::Right) { "right" } else { "left" })?;
+        Some(Command::Eye(eye)) => {
             let waits = app.board(|board| {
                 board.waiting().filter(|waiting| waiting.waits_for == WaitsFor::Eye).last().cloned()
             });
             let waits = waits.ok_or_else(|| Problem::unusable(say.no_reading_waits))?;
-            app.note(&who, waits.seq, Wanted::Assign { job: None, eye }, say.eye_reason.to_owned()).await?;
+            app.note(
+                &who,
+                waits.seq,
+                Wanted::Assign { job: None, eye: Some(eye) },
+                say.eye_reason.to_owned(),
+            )
+            .await?;
         }
         Some(Command::Void) => {
             who.needs(Right::Work)?;

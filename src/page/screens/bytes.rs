@@ -20,7 +20,7 @@ pub struct Part {
     pub class: &'static str,
 }
 
-/// What became of every byte of a frame.
+/// What became of every byte of a frame, as far as the reader can say.
 pub fn parts(say: &Language, reader: &Reader, frame: &[u8]) -> Vec<Part> {
     accounted(say, &reader.account(frame), frame)
 }
@@ -34,8 +34,10 @@ fn accounted(say: &Language, account: &Account, frame: &[u8]) -> Vec<Part> {
     let parts = account.spans.iter().filter_map(|span| {
         let bytes = frame.get(span.range.clone())?;
         let (what, class) = match &span.what {
-            What::Field { name, absent: false } => (name.clone(), "field"),
-            What::Field { name, absent: true } => (format!("{name}: {}", say.not_measured), "absent"),
+            What::Field { name, absent: false } => (name.replace('_', " "), "field"),
+            What::Field { name, absent: true } => {
+                (format!("{}: {}", name.replace('_', " "), say.not_measured), "absent")
+            }
             What::Tag => (say.part_tag.to_owned(), "tag"),
             What::Separator => (say.part_separator.to_owned(), "separator"),
             What::Literal => (say.part_literal.to_owned(), "literal"),

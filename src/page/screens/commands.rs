@@ -1,41 +1,20 @@
 //! Commands for a barcode reader, and the sheet to print them on.
 //!
-//! A reader that types like a keyboard sends them into the bench's field as it sends job numbers.
-//! They are printed as Code 39 (ISO/IEC 16388), which every barcode reader knows.
+//! The station's own reader sends them as it sends job numbers, and one that types like a keyboard
+//! types them into the bench's field. They are printed as Code 39 (ISO/IEC 16388), which every barcode reader knows.
 
 use super::language::Language;
 use super::{Frame, render};
+use crate::bench::command::Command;
 use crate::page::app::App;
 use crate::page::problem::Problem;
 use crate::page::session::Who;
+use crate::parsers::reading::Eye;
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 use barcoders::sym::code39::Code39;
 use std::sync::Arc;
-
-/// Something that can be scanned instead of a job number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Command {
-    /// The lens that waits is the right one.
-    Right,
-    /// The lens that waits is the left one.
-    Left,
-    /// The last reading does not count.
-    Void,
-}
-
-/// No job number of a lab begins so by chance.
-const COMMANDS: [(&str, Command); 3] =
-    [("..RIGHT", Command::Right), ("..LEFT", Command::Left), ("..VOID", Command::Void)];
-
-impl Command {
-    /// The command that was scanned, if it is one.
-    pub(super) fn from_text(text: &str) -> Option<Self> {
-        let text = text.trim();
-        COMMANDS.iter().find(|(code, _)| text.eq_ignore_ascii_case(code)).map(|(_, command)| *command)
-    }
-}
 
 #[derive(Template)]
 #[template(config = "src/page/askama.toml", path = "commands.html")]
@@ -58,13 +37,13 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
     let code = |(text, command): (&'static str, Command)| {
         let modules = Code39::new(text).map_err(|why| Problem::fault(format!("{why:?}")))?.encode();
         let means = match command {
-            Command::Right => say.command_right,
-            Command::Left => say.command_left,
+            Command::Eye(Eye::Right) => say.command_right,
+            Command::Eye(Eye::Left) => say.command_left,
             Command::Void => say.command_void,
         };
         Ok(Code { text, means, bars: bars(&modules), width: modules.len() })
     };
-    let codes = COMMANDS.into_iter().map(code).collect::<Result<_, Problem>>()?;
+    let codes = Command::ALL.into_iter().map(code).collect::<Result<_, Problem>>()?;
     Ok(render(&Sheet { frame: Frame::new(&app, &who, say.commands).under("/"), codes, say }))
 }
 
@@ -86,15 +65,8 @@ mod tests {
     use super::*;
 
     #[test]
-    fn commands_are_known_and_jobs_are_none() {
-        assert_eq!(Command::from_text(" ..right\r"), Some(Command::Right));
-        assert_eq!(Command::from_text("4471"), None);
-        assert_eq!(Command::from_text("RIGHT"), None);
-    }
-
-    #[test]
     fn every_command_can_be_printed() {
-        for (text, _) in COMMANDS {
+        for (text, _) in Command::ALL {
             // Each sign, the start and the stop: five bars.
             assert_eq!(bars(&Code39::new(text).unwrap().encode()).len(), 5 * (text.len() + 2), "{text}");
         }

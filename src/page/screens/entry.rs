@@ -14,7 +14,6 @@ use crate::page::problem::Problem;
 use crate::page::rights::Right;
 use crate::page::session::Who;
 use crate::page::view::EntryView;
-use crate::parsers::layout::Layout;
 use crate::parsers::reader::Reader;
 use crate::parsers::reading::{Eye, JobNumber};
 use askama::Template;
@@ -160,10 +159,7 @@ fn order_of(record: &Record, verdict: &Verdict) -> Result<Option<(Seq, OrderEntr
 /// What read frames when this text was in force.
 fn reader(record: &Record, layout: &TextHash) -> Result<Option<Reader>, Problem> {
     let text = record.in_force(&layout.0)?;
-    Ok(text.and_then(|text| match Layout::from_toml(&text.text, &text.name) {
-        Ok(layout) => Some(Reader::Layout(Arc::new(layout))),
-        Err(_) => Reader::named(&text.name),
-    }))
+    Ok(text.and_then(|text| Reader::from_record(&text.name, &text.text).ok()))
 }
 
 pub(super) async fn show(

@@ -39,9 +39,9 @@ struct Line {
 pub(super) async fn list(State(app): State<Arc<App>>, who: Who) -> Response {
     let say = app.language();
     let mut readers = Reader::all();
-    for instrument in &app.settings.instruments {
-        if !readers.iter().any(|reader| reader.text() == instrument.reader.text()) {
-            readers.push(instrument.reader.clone());
+    for own in app.settings.instruments.iter().flat_map(|instrument| instrument.reader.parts()) {
+        if !readers.iter().any(|reader| reader.text() == own.text()) {
+            readers.push(own.clone());
         }
     }
     let line = |reader: &Reader| Line {
@@ -55,14 +55,16 @@ pub(super) async fn list(State(app): State<Arc<App>>, who: Who) -> Response {
 }
 
 fn used_by(app: &App, reader: &Reader) -> Vec<String> {
-    let uses = app.settings.instruments.iter().filter(|instrument| instrument.reader.text() == reader.text());
+    let reads = |own: &&Reader| own.text() == reader.text();
+    let uses =
+        app.settings.instruments.iter().filter(|instrument| instrument.reader.parts().iter().any(reads));
     uses.map(|instrument| instrument.name.clone()).collect()
 }
 
 /// The station's own layout of this name, or the built-in one.
 fn reader(app: &App, name: &str) -> Option<Reader> {
-    let own = app.settings.instruments.iter().find(|instrument| instrument.reader.name() == name);
-    own.map(|instrument| instrument.reader.clone()).or_else(|| Reader::named(name))
+    let mut own = app.settings.instruments.iter().flat_map(|instrument| instrument.reader.parts());
+    own.find(|reader| reader.name() == name).cloned().or_else(|| Reader::named(name))
 }
 
 #[derive(Deserialize, Default)]
@@ -136,7 +138,7 @@ pub(super) async fn show(
 }
 
 /// Bytes written as text; the ends of its lines are those of the field, not of the instrument.
-fn from_text(text: &str) -> Result<Vec<u8>, String> {
+pub(super) fn from_text(text: &str) -> Result<Vec<u8>, String> {
     let mut bytes = Vec::new();
     for line in text.lines() {
         bytes.extend(notation::from_text(line).map_err(|why| why.to_string())?);

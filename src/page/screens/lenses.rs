@@ -248,16 +248,22 @@ impl Language {
 
     /// What was ordered and not measured. What a pair lacks follows from a lens that is missing.
     fn missing(&self, verdict: &Verdict) -> Vec<String> {
-        let of = |side: Side| {
-            let items = verdict.items.iter().filter(move |item| item.eye == side && item.ordered.is_some());
-            let names: Vec<&str> = items
-                .filter(|item| item.outcome == ItemOutcome::NotMeasured)
-                .map(|item| self.quantity(item.quantity))
-                .collect();
-            (!names.is_empty()).then(|| format!("{}: {}", self.side(side), names.join(", ")))
+        let lacks = |item: &Item| item.ordered.is_some() && item.outcome == ItemOutcome::NotMeasured;
+        // No prism ordered is zero ordered, which nobody has to measure unless the rules say so.
+        let has_to_be = |item: &Item| {
+            lacks(item) && item.ordered.is_some_and(|ordered| !ordered.is_zero() || !is_prism(item))
         };
-        let lines: Vec<String> = [Side::Right, Side::Left].into_iter().filter_map(of).collect();
-        if lines.is_empty() { of(Side::Pair).into_iter().collect() } else { lines }
+        let named = |is_missing: &dyn Fn(&Item) -> bool| {
+            let of = |side: Side| {
+                let items = verdict.items.iter().filter(|item| item.eye == side && is_missing(item));
+                let names: Vec<&str> = items.map(|item| self.quantity(item.quantity)).collect();
+                (!names.is_empty()).then(|| format!("{}: {}", self.side(side), names.join(", ")))
+            };
+            let lines: Vec<String> = [Side::Right, Side::Left].into_iter().filter_map(of).collect();
+            if lines.is_empty() { of(Side::Pair).into_iter().collect() } else { lines }
+        };
+        let missing = named(&has_to_be);
+        if missing.is_empty() && verdict.outcome == Outcome::Incomplete { named(&lacks) } else { missing }
     }
 
     /// A lens as it was ordered, in one line.
@@ -389,6 +395,12 @@ impl Language {
     }
 }
 
+fn is_prism(item: &Item) -> bool {
+    use Quantity::{Prism, PrismHorizontal, PrismImbalanceHorizontal, PrismImbalanceVertical, PrismVertical};
+    let prism = [Prism, PrismHorizontal, PrismVertical, PrismImbalanceHorizontal, PrismImbalanceVertical];
+    prism.contains(&item.quantity)
+}
+
 /// The mark of an item's outcome.
 fn mark(outcome: ItemOutcome) -> &'static str {
     match outcome {
@@ -469,6 +481,8 @@ mod tests {
         let (_, open) = verdict(r#"{"right":{"sphere":-1.25}}"#);
         let stand = english().stand(&open);
         assert_eq!(stand.mark, "open");
-        assert!(stand.missing[0].starts_with("Right: "), "{:?}", stand.missing);
+        assert_eq!(stand.missing, ["Right: sphere meridian, cylinder, axis"]);
+        let (_, whole) = verdict(r#"{"right":{"sphere":-1.25,"cylinder":-0.50,"axis":90}}"#);
+        assert_eq!((english().stand(&whole).mark, english().stand(&whole).missing), ("pass", Vec::new()));
     }
 }
