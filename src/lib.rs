@@ -7,6 +7,7 @@
 //! - [`order`]: what was asked of the lab, and its intake formats
 //! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
+//! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
 //! - [`page`]: the web page and the HTTP API, beside the station
@@ -18,6 +19,7 @@ pub use fociline_parsers as parsers;
 
 pub mod bench;
 pub mod cli;
+pub mod evidence;
 pub mod judge;
 pub mod ledger;
 pub mod optics;

@@ -8,6 +8,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("order", &["parsers", "optics"]),
     ("judge", &["parsers", "optics", "order"]),
     ("bench", &["parsers", "optics", "order", "judge"]),
+    ("evidence", &[]),
     ("ledger", &["parsers", "optics", "order", "judge", "bench"]),
     ("station", &["parsers", "optics", "order", "judge", "bench", "ledger"]),
     ("page", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
@@ -15,7 +16,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
 ];
 
 /// Places that know nothing of the world outside.
-const PURE: &[&str] = &["optics", "order", "judge", "bench"];
+const PURE: &[&str] = &["optics", "order", "judge", "bench", "evidence"];
 
 /// What a pure place never names: disks, sockets, clocks, chance, the database and the runtime.
 const WORLD: &[&str] = &[

@@ -1,0 +1,7 @@
+//! Statistics against published answers, other libraries' answers, and what must hold for any data.
+
+mod computed;
+mod data;
+mod properties;
+mod published;
+mod refusals;
