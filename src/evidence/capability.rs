@@ -38,7 +38,7 @@ pub struct Capability {
 /// (NIST/SEMATECH e-Handbook 6.1.6; Pp and Ppk: ISO 22514-2).
 ///
 /// Counts of passes are better taken from the verdicts, which compare exact decimals; `inside`
-/// compares floating-point values.
+/// compares floating-point values, a billionth of the limits' width being taken as rounding.
 ///
 /// # Errors
 /// Fewer than two values, values that do not differ, limits the wrong way round.
@@ -53,7 +53,10 @@ pub fn capability(values: &[f64], limits: Interval, confidence: f64) -> Result<C
     let sd_overall = sample.sd();
     let nearer = (limits.high - sample.mean).min(sample.mean - limits.low);
     let width = limits.high - limits.low;
-    let inside = values.iter().filter(|v| limits.contains(**v)).count();
+    // A value on its limit, but for the rounding of a difference, is inside.
+    let hair = 1e-9 * width;
+    let edges = Interval { low: limits.low - hair, high: limits.high + hair };
+    let inside = values.iter().filter(|v| edges.contains(**v)).count();
     Ok(Capability {
         n: sample.n,
         limits,

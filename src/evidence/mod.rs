@@ -13,6 +13,7 @@
 //! - [`capability`]: process bias, Cp to Ppk, shares with their uncertainty, Pareto counts
 //! - [`axis`]: averages on the half circle, where 178 and 2 degrees are neighbours
 //! - [`astigmatism`]: differences of two cylinders as points in the double-angle plane
+//! - [`plot`]: the same as pictures (SVG)
 //! - [`anova`], [`trend`], [`sample`], [`quantile`]: the arithmetic underneath
 
 pub mod agreement;
@@ -23,6 +24,7 @@ pub mod capability;
 pub mod chart;
 pub mod gauge;
 pub mod icc;
+pub mod plot;
 pub mod practice;
 pub mod precision;
 pub mod quantile;

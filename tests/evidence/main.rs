@@ -2,6 +2,7 @@
 
 mod computed;
 mod data;
+mod plots;
 mod properties;
 mod published;
 mod refusals;
