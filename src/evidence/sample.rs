@@ -39,15 +39,13 @@ pub struct Sample {
 impl Sample {
     /// Sums `values` up. An empty list is the caller's mistake and gives a mean of 0.
     ///
-    /// Two passes about the first value, with the correction of Chan, Golub and LeVeque (1983), so
-    /// that values which share their leading digits keep the rest.
+    /// Two passes, the first about the first value, so that values which share their leading digits
+    /// keep the rest.
     pub fn of(values: &[f64]) -> Sample {
         let n = values.len();
         let Some(&origin) = values.first() else { return Sample { n, mean: 0.0, squares: 0.0 } };
         let mean = origin + values.iter().map(|v| v - origin).sum::<f64>() / n as f64;
-        let (sum, squares) =
-            values.iter().fold((0.0, 0.0), |(s, q), v| (s + (v - mean), q + (v - mean) * (v - mean)));
-        Sample { n, mean, squares: (squares - sum * sum / n as f64).max(0.0) }
+        Sample { n, mean, squares: values.iter().map(|v| (v - mean) * (v - mean)).sum() }
     }
 
     /// Sums `values` up, or says that there are fewer than `need` or one is not a number.

@@ -1,5 +1,6 @@
 //! Statistics against published answers, other libraries' answers, and what must hold for any data.
 
+mod cases;
 mod computed;
 mod data;
 mod plots;

@@ -74,6 +74,25 @@ fn check(name: &str, svg: &str) -> (usize, usize) {
     (count("circle", &["point", "bar"]), count("rect", &["alarm"]))
 }
 
+/// The values of an attribute over all elements of that tag and class, in the order drawn.
+fn drawn(svg: &str, tag: &str, class: &str, attribute: &str) -> Vec<f64> {
+    let document = Document::parse(svg).unwrap();
+    document
+        .descendants()
+        .filter(|n| n.has_tag_name(tag) && n.attribute("class") == Some(class))
+        .map(|n| n.attribute(attribute).unwrap().parse().unwrap())
+        .collect()
+}
+
+#[track_caller]
+fn about(got: f64, want: f64) {
+    assert!((got - want).abs() < 0.02, "drawn at {got}, belongs at {want}");
+}
+
+fn mean(of: &[f64]) -> f64 {
+    of.iter().sum::<f64>() / of.len() as f64
+}
+
 const SPHERE: Words<'static> =
     Words { title: "Sphere at Tarnvale Lens Works", quantity: "sphere", unit: "D" };
 
@@ -98,6 +117,15 @@ fn agreement_plots() {
     let words = Words { title: "Manual reading and focimeter 1: sphere", ..SPHERE };
     let svg = plot::agreement(&made, &result, "manual", "focimeter 1", words);
     assert_eq!(check("agreement", &svg), (48, 0));
+    // The bias line lies at the mean height of the points, and the limits evenly about it.
+    let heights = drawn(&svg, "circle", "point", "cy");
+    let bias = drawn(&svg, "line", "rule", "y1")[0];
+    about(mean(&heights), bias);
+    let limits = drawn(&svg, "line", "limit", "y1");
+    about(mean(&limits), bias);
+    // Up is plus.
+    let highest = (0..48).max_by(|a, b| made[*a].difference().total_cmp(&made[*b].difference())).unwrap();
+    assert!(heights.iter().all(|h| *h >= heights[highest]));
 
     let data = cardiac();
     let repeated = pairs(&data);
@@ -170,7 +198,10 @@ fn control_charts() {
     let mut chart = Individuals::new(baseline, NELSON);
     let steps: Vec<_> = calm.iter().map(|x| chart.push(*x).unwrap()).collect();
     let flow = Words { title: "Ten batches, all calm", quantity: "flow", unit: "l/min" };
-    assert_eq!(check("individuals-calm", &plot::individuals(&steps, baseline, flow)).1, 0);
+    let svg = plot::individuals(&steps, baseline, flow);
+    assert_eq!(check("individuals-calm", &svg).1, 0);
+    // The centre line lies at the mean height of the readings it was made from.
+    about(mean(&drawn(&svg, "circle", "bar", "cy")[..10]), drawn(&svg, "line", "rule", "y1")[0]);
     check("individuals-one", &plot::individuals(&steps[..1], baseline, flow));
     check("individuals-none", &plot::individuals(&[], baseline, flow));
 
@@ -192,6 +223,13 @@ fn gauge_bars() {
         let study = gauge::study(readings(), terms).unwrap();
         let svg = plot::gauge(&study, "Three persons, ten lenses, three times");
         check(name, &svg);
+        // Bars after the key's square, one for each source but the last, as long as their percent.
+        let bars = drawn(&svg, "rect", "bar", "width");
+        let share = |i: usize| bars[i] / bars[bars.len() - 1];
+        let percent =
+            |s| study.row(s).unwrap().percent_study / study.row(gauge::Source::Lens).unwrap().percent_study;
+        assert!((share(1) - percent(gauge::Source::Measuring)).abs() < 1e-3);
+        assert!((share(2) - percent(gauge::Source::Repeatability)).abs() < 1e-3);
         assert_eq!(svg.contains("% of tolerance"), terms.tolerance.is_some());
         assert_eq!(svg.contains("estimate below zero"), terms.pool_above == 1.0);
     }
@@ -205,6 +243,12 @@ fn capability_histogram() {
     let (_, alarms) =
         check("capability", &plot::capability(&values, &result, Words { quantity: "deviation", ..SPHERE }));
     assert!(alarms > 0);
+    // Each value has its part of the bars' height.
+    let svg = plot::capability(&values, &result, SPHERE);
+    let heights = [drawn(&svg, "rect", "bar", "height"), drawn(&svg, "rect", "alarm", "height")];
+    let [inside, outside] = heights.map(|h| h.iter().sum::<f64>());
+    let want = result.inside.count as f64 / (400 - result.inside.count) as f64;
+    assert!((inside / outside / want - 1.0).abs() < 0.01);
     let result = capability::capability(&values[..5], limits, 0.95).unwrap();
     check("capability-few", &plot::capability(&values[..5], &result, SPHERE));
     let mut wild = values;
@@ -218,8 +262,14 @@ fn pareto_bars() {
     let names = ["axis", "cylinder", "sphere meridian", "addition", "prism imbalance, vertical"];
     let causes = names.iter().enumerate().flat_map(|(i, n)| std::iter::repeat_n(*n, 40 / (i * i + 1) + 1));
     let bars = capability::pareto(causes).unwrap();
-    let (bars_drawn, _) = check("pareto", &plot::pareto(&bars, "Why lenses were sent back"));
-    assert_eq!(bars_drawn, 0);
+    let svg = plot::pareto(&bars, "Why lenses were sent back");
+    check("pareto", &svg);
+    let widths = drawn(&svg, "rect", "bar", "width");
+    for (bar, width) in bars.iter().zip(&widths) {
+        about(*width, widths[0] * bar.count as f64 / bars[0].count as f64);
+    }
+    // The line starts at the end of the first bar.
+    about(drawn(&svg, "circle", "second", "cx")[0], drawn(&svg, "rect", "bar", "x")[0] + widths[0]);
     let many: Vec<String> = (0..30).map(|i| format!("a cause with a rather long name, number {i}")).collect();
     let bars = capability::pareto(many.iter().map(String::as_str)).unwrap();
     let svg = plot::pareto(&bars, "Thirty causes of equal weight");
@@ -240,7 +290,16 @@ fn protractor() {
     let beyond = points.iter().filter(|p| p.1.abs() > 2.0).count();
     let svg = plot::axis_errors(&points, &result, Some(2.0), "Axis: manual against focimeter 1");
     assert_eq!(check("axis", &svg), (70 - beyond, beyond));
-    let svg = plot::axis_errors(&points[..3], &result, None, "Axis without a limit");
+    let few = [(90.0, 3.0), (90.0, -3.0), (180.0, 0.5)];
+    let result = axis::axis_errors(&few.map(|p| p.1)).unwrap();
+    let svg = plot::axis_errors(&few, &result, Some(2.0), "Beyond on either side");
+    assert_eq!(check("axis-few", &svg), (1, 2));
+    // At 90 both lie above the middle, the anti-clockwise one farther out.
+    let (x, y) = (drawn(&svg, "rect", "alarm", "x"), drawn(&svg, "rect", "alarm", "y"));
+    about(x[0] + 4.2, 380.0);
+    about(x[1], x[0]);
+    assert!(y[0] < y[1]);
+    let svg = plot::axis_errors(&few, &result, None, "Axis without a limit");
     assert_eq!(check("axis-no-limit", &svg), (3, 0));
 }
 
@@ -258,4 +317,26 @@ fn double_angle_plane() {
     let svg = plot::double_angle(&points, &result, "Astigmatism: manual minus focimeter 1");
     assert_eq!(check("double-angle", &svg), (25, 0));
     assert!(svg.contains("a bias is shown"));
+
+    // Points, centroid and ellipse as drawn agree with each other: the dashed ellipse, turned as the
+    // file says, holds the points that are within the region by their own numbers.
+    let (x, y) = (drawn(&svg, "circle", "point", "cx"), drawn(&svg, "circle", "point", "cy"));
+    let ellipse = |a: &str| drawn(&svg, "ellipse", "limit", a)[0];
+    about(mean(&x), ellipse("cx"));
+    about(mean(&y), ellipse("cy"));
+    let top = (0..25).max_by(|a, b| points[*a].j45.total_cmp(&points[*b].j45)).unwrap();
+    assert!(y.iter().all(|v| *v >= y[top]), "J45 is up");
+    let transform = svg.split("<ellipse class=\"limit\"").nth(1).unwrap();
+    let turn = transform.split("rotate(").nth(1).unwrap().split(' ').next().unwrap();
+    let (s, c) = turn.parse::<f64>().unwrap().to_radians().sin_cos();
+    let depth = |x: f64, y: f64, half: (f64, f64), (s, c): (f64, f64)| {
+        ((c * x + s * y) / half.0).hypot((c * y - s * x) / half.1)
+    };
+    let region = result.spread_region;
+    let own = region.turn.to_radians().sin_cos();
+    for (i, p) in points.iter().enumerate() {
+        let seen = depth(x[i] - ellipse("cx"), y[i] - ellipse("cy"), (ellipse("rx"), ellipse("ry")), (s, c));
+        let centred = (p.j0 - result.centroid.j0, p.j45 - result.centroid.j45);
+        about(seen, depth(centred.0, centred.1, (region.major, region.minor), own));
+    }
 }
