@@ -37,7 +37,7 @@ impl Pair<'_> {
 pub enum LimitError {
     /// s sqrt(1/n + z^2 / (2 (n - 1))): Bland and Altman 1999.
     #[default]
-    Exact,
+    Multiplier,
     /// s sqrt(3/n): the paper of 1986, close to the other for a multiplier of 2.
     Root3,
 }
@@ -55,7 +55,7 @@ pub struct Terms {
 
 impl Default for Terms {
     fn default() -> Self {
-        Terms { multiplier: 1.96, confidence: 0.95, limit_error: LimitError::Exact }
+        Terms { multiplier: 1.96, confidence: 0.95, limit_error: LimitError::Multiplier }
     }
 }
 
@@ -107,7 +107,7 @@ struct Part {
 }
 
 /// Agreement of pairs. A lens that comes more than once makes it the repeated-measures form in
-/// which the true value may vary between the pairs of one lens (2007, section 3): differences of
+/// which the true value may vary between the pairs of one lens (2007): differences of
 /// one lens are not independent, so their spread is split into between and within lenses.
 ///
 /// # Errors
@@ -135,7 +135,7 @@ fn once(all: Sample, terms: Terms) -> Agreement {
     let sd = all.sd();
     let error = sd
         * match terms.limit_error {
-            LimitError::Exact => (1.0 / n + z * z / (2.0 * all.df())).sqrt(),
+            LimitError::Multiplier => (1.0 / n + z * z / (2.0 * all.df())).sqrt(),
             LimitError::Root3 => (3.0 / n).sqrt(),
         };
     let half = quantile::t_two_sided(terms.confidence, all.df()) * error;
@@ -175,7 +175,7 @@ fn repeated(pairs: &[Pair], terms: Terms) -> Result<Agreement, Unfit> {
 }
 
 /// Agreement of two sides that read the same lenses, each as often as it liked, without pairing:
-/// the repeated-measures form in which a lens's true value stays the same (2007, section 2).
+/// the repeated-measures form in which a lens's true value stays the same (2007).
 ///
 /// The bias is the mean over lenses of the difference of the two sides' means.
 ///

@@ -1,7 +1,7 @@
 //! Gauge R&R: how much of the spread is the lenses, how much the measuring.
 //!
 //! Crossed study by analysis of variance: every person reads every lens equally often. AIAG,
-//! Measurement Systems Analysis, 4th edition, chapter III section B.
+//! Measurement Systems Analysis, 4th edition.
 
 use super::Unfit;
 use super::anova::{Crossed, Square};

@@ -1,4 +1,4 @@
-//! Repeatability, reproducibility and bias (ISO 5725-2:2019, ISO 5725-4).
+//! Repeatability, reproducibility and bias (ISO 5725-2, ISO 5725-4; their formulas from memory).
 //!
 //! Two single results under repeatability conditions differ by more than r = 2.77 s_r in one case
 //! out of twenty: r = 1.96 sqrt(2) s_r, since a difference has twice the variance of one result.
@@ -63,7 +63,7 @@ pub struct Taker {
     pub name: String,
     /// Readings, mean and sum of squares.
     pub sample: Sample,
-    /// Mandel's h: how far its mean lies from the others' (ISO 5725-2, 7.3.1).
+    /// Mandel's h: how far its mean lies from the others' (ISO 5725-2).
     pub h: f64,
     /// Mandel's k: its spread against the pooled one. None where it read the lens once.
     pub k: Option<f64>,
@@ -94,7 +94,7 @@ pub struct Reproducibility {
     pub big_r: f64,
 }
 
-/// Reproducibility from readings (person or instrument, value) of one lens (ISO 5725-2, 7.4).
+/// Reproducibility from readings (person or instrument, value) of one lens (ISO 5725-2).
 /// Numbers of readings may differ.
 ///
 /// # Errors
@@ -137,7 +137,7 @@ pub fn reproducibility(readings: &[(&str, f64)]) -> Result<Reproducibility, Unfi
     })
 }
 
-/// The |h| that one out of `p` is not expected to pass at `level` (0.01 or 0.05; ISO 5725-2, 8.3).
+/// The |h| that one out of `p` is not expected to pass at `level` (0.01 or 0.05; ISO 5725-2).
 ///
 /// # Errors
 /// Fewer than three persons or instruments.

@@ -14,6 +14,8 @@ fn lenses_closer_than_their_repeats_leave_no_spread_between() {
     let got = agreement(&pairs, Terms::default()).unwrap();
     assert_eq!((got.n, got.lenses, got.bias), (4, 2, 0.5));
     assert!((got.sd - 0.5f64.sqrt()).abs() < 1e-12);
+    // t with 1 degree of freedom is 12.706; four readings' mean has a quarter of the variance.
+    assert!((got.bias_interval.high - (0.5 + 12.706_204_736 * (0.5f64 / 4.0).sqrt())).abs() < 1e-8);
     assert!(got.components[0].set_to_zero && got.components[0].variance == 0.0);
     assert!(!got.components[1].set_to_zero);
 }

@@ -14,7 +14,7 @@ mod rules;
 
 pub use cusum::{Cusum, CusumPoint};
 pub use ewma::{Ewma, EwmaPoint, Width};
-pub use individuals::{Baseline, Individuals, IndividualsPoint, MovingRange};
+pub use individuals::{Baseline, D2, D4, Individuals, IndividualsPoint, MovingRange};
 pub use rules::{MOVING_RANGE, NELSON, Pattern, RunRule, WESTERN_ELECTRIC};
 
 use super::Unfit;

@@ -185,5 +185,6 @@ mod tests {
     fn labels_are_moved_apart() {
         let places = apart(&[10.0, 100.0, 12.0], 16.0);
         assert!((places[2] - places[0] - 16.0).abs() < 1e-6 && places[1] == 100.0);
+        assert!((places[2] + places[0] - 22.0).abs() < 1e-6);
     }
 }

@@ -14,7 +14,8 @@ const KINDS: [Kind; 3] = [
     ("% of tolerance", "second", |r| r.percent_tolerance.filter(|_| r.source != Source::Lens)),
 ];
 
-/// Bars for each source of a gauge study: share of variance, of spread, and of the tolerance.
+/// Bars for each source of a gauge study: share of variance, of spread, and of the tolerance. Dotted
+/// lines stand at 10 and 30 percent, AIAG's guide values for the last two (from memory).
 pub fn gauge(study: &Study, title: &str) -> String {
     // With the interaction pooled, "person" says what "reproducibility" has said.
     let told = |s| s == Source::Total || s == Source::Person && study.pooled;
