@@ -6,6 +6,7 @@
 //! - [`optics`]: forms of one lens, power vectors, prism; pure
 //! - [`order`]: what was asked of the lab, and its intake formats
 //! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
+//! - [`check`]: readings held against reference lenses and manual readings; pure
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
@@ -18,6 +19,7 @@
 pub use fociline_parsers as parsers;
 
 pub mod bench;
+pub mod check;
 pub mod cli;
 pub mod evidence;
 pub mod judge;

@@ -7,8 +7,9 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("optics", &["parsers"]),
     ("order", &["parsers", "optics"]),
     ("judge", &["parsers", "optics", "order"]),
-    ("bench", &["parsers", "optics", "order", "judge"]),
+    ("check", &["parsers", "optics", "judge"]),
     ("evidence", &[]),
+    ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
     ("ledger", &["parsers", "optics", "order", "judge", "bench"]),
     ("station", &["parsers", "optics", "order", "judge", "bench", "ledger"]),
     ("page", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
@@ -16,7 +17,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
 ];
 
 /// Places that know nothing of the world outside.
-const PURE: &[&str] = &["optics", "order", "judge", "bench", "evidence"];
+const PURE: &[&str] = &["optics", "order", "judge", "check", "bench", "evidence"];
 
 /// What a pure place never names: disks, sockets, clocks, chance, the database and the runtime.
 const WORLD: &[&str] = &[
