@@ -10,10 +10,17 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("check", &["parsers", "optics", "judge"]),
     ("evidence", &[]),
     ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
-    ("ledger", &["parsers", "optics", "order", "judge", "bench"]),
-    ("station", &["parsers", "optics", "order", "judge", "bench", "ledger"]),
-    ("page", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
-    ("cli", &["parsers", "optics", "order", "judge", "bench", "ledger", "station", "page"]),
+    ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),
+    ("report", &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger"]),
+    ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger"]),
+    (
+        "page",
+        &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report", "station"],
+    ),
+    (
+        "cli",
+        &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report", "station", "page"],
+    ),
 ];
 
 /// Places that know nothing of the world outside.

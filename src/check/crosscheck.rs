@@ -234,7 +234,7 @@ mod tests {
     const LEFT: &str = r#"{"sphere":-2.50,"cylinder":-0.25,"axis":10}"#;
 
     fn beside(manual: &str, instrument: &str) -> Comparison {
-        let limits = Limits::built_in(super::super::limits::DEFAULT).unwrap();
+        let limits = Limits::default();
         let lens = |json: &str| serde_json::from_str::<Lens>(json).unwrap();
         let (right, left) = (lens(instrument), lens(LEFT));
         compare(&lens(manual), Beside { lens: &right, other_eye: Some(&left), eye: Eye::Right }, &limits)

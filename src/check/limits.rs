@@ -83,6 +83,13 @@ pub struct LimitsError {
     pub message: String,
 }
 
+impl Default for Limits {
+    /// The limits where nothing names others.
+    fn default() -> Self {
+        Self::built_in(DEFAULT).expect("it is among the built-in ones")
+    }
+}
+
 impl Limits {
     /// The names of the built-in limits.
     pub fn built_in_names() -> impl Iterator<Item = &'static str> {

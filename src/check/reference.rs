@@ -255,11 +255,10 @@ fn item(
 
 #[cfg(test)]
 mod tests {
-    use super::super::limits::DEFAULT;
     use super::*;
 
     fn checked(lens: &str, reading: &str, today: &str) -> Checked {
-        let limits = Limits::built_in(DEFAULT).unwrap();
+        let limits = Limits::default();
         let lens: ReferenceLens = serde_json::from_str(lens).unwrap();
         assert_eq!(lens.fault(), None);
         check(&lens, &serde_json::from_str(reading).unwrap(), &limits, today.parse().unwrap())

@@ -3,6 +3,7 @@
 mod account;
 mod burst;
 mod demo;
+mod hand;
 mod judge;
 mod layout;
 mod ledger;
@@ -15,9 +16,11 @@ mod progress;
 mod replay;
 mod run;
 mod show;
+mod words;
 
 use crate::bench::Setup;
 use crate::bench::entry::{Entry, InForce, Seq};
+use crate::check::Limits;
 use crate::judge::RuleSet;
 use clap::{Args, Parser, Subcommand};
 use jiff::SignedDuration;
@@ -185,17 +188,23 @@ fn setup_for(
     }
     let everything = Seq(0)..=Seq(u64::MAX);
     let texts = record.of_kind("in-force", everything, usize::MAX).map_err(Stop::failed)?;
-    let last = texts.into_iter().rev().find_map(|numbered| match numbered.entry {
-        Entry::InForce(text) if text.what == InForce::Rules => Some(text),
-        _ => None,
-    });
-    let rules = match last {
-        Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
-        None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
+    let last = |what| {
+        texts.iter().rev().find_map(|numbered| match &numbered.entry {
+            Entry::InForce(text) if text.what == what => Some(text),
+            _ => None,
+        })
     };
     Ok(Setup {
         instruments: BTreeMap::new(),
-        rules,
+        rules: match last(InForce::Rules) {
+            Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
+            None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
+        },
+        limits: match last(InForce::Limits) {
+            Some(limits) => Limits::from_toml(&limits.text, &limits.name).map_err(Stop::failed)?,
+            None => Limits::default(),
+        },
+        hold: None,
         job_hold: SignedDuration::ZERO,
         software: env!("CARGO_PKG_VERSION").to_owned(),
     })

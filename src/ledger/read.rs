@@ -3,7 +3,7 @@
 use super::chain::{Hash, Head};
 use super::error::{At, LedgerError};
 use super::file;
-use super::project::{Field, as_sql, assigned, jobs_named};
+use super::project::{Field, as_sql, assigned, jobs_named, sitting_term};
 use super::store::head_of;
 use crate::bench::entry::{CheckpointEntry, Entry, InForceEntry, NotAnEntry, Numbered, OrderEntry, Seq};
 use crate::parsers::reading::JobNumber;
@@ -186,6 +186,25 @@ impl Reader {
         limit: usize,
     ) -> Result<Vec<Numbered>, LedgerError> {
         self.of_term(Field::Kind, kind, range, limit)
+    }
+
+    /// Every reference lens and instrument check up to `last`, in their order.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn reference_and_checks(&self, last: Seq) -> Result<Vec<Numbered>, LedgerError> {
+        let mut found = self.of_kind("reference-lens", Seq(0)..=last, usize::MAX)?;
+        found.extend(self.of_kind("instrument-check", Seq(0)..=last, usize::MAX)?);
+        found.sort_by_key(|numbered| numbered.seq);
+        Ok(found)
+    }
+
+    /// Whether this is the sitting's first reading by this person: none is on record.
+    ///
+    /// # Errors
+    /// When the ledger cannot be read.
+    pub fn is_first_of_sitting(&self, by: &str, sitting: &str) -> Result<bool, LedgerError> {
+        Ok(self.term_id(Field::Sitting, &sitting_term(by, sitting))?.is_none())
     }
 
     /// What was derived from an entry or said about it: the reading of a frame, the verdicts that
