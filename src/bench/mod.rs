@@ -478,7 +478,12 @@ pub fn cross_checked(
     let eye = manual.eye.filter(|_| manual.purpose == Purpose::Production)?;
     let (lens, against) = record.measured(eye)?;
     let other = record.measured(if eye == Eye::Right { Eye::Left } else { Eye::Right });
-    let beside = Beside { lens: &lens, other_eye: other.as_ref().map(|(lens, _)| lens), eye };
+    let beside = Beside {
+        lens: &lens,
+        other_eye: other.as_ref().map(|(lens, _)| lens),
+        eye,
+        ordered_addition: record.order().and_then(|order| order.lens_for(eye)).and_then(|lens| lens.addition),
+    };
     let comparison = compare(&manual.lens, beside, limits);
     CrossCheckEntry::new((seq, manual), eye, against, comparison, limits_hash)
 }

@@ -103,6 +103,9 @@ pub struct Beside<'a> {
     pub other_eye: Option<&'a Lens>,
     /// For which eye the lens is.
     pub eye: Eye,
+    /// The addition ordered, dioptres: what explains a reading taken in the near portion where the
+    /// instrument sent no addition.
+    pub ordered_addition: Option<Dioptre>,
 }
 
 /// Compares a manual reading with the instrument's.
@@ -191,7 +194,8 @@ fn suspect(manual: &Lens, beside: Beside, limits: &Limits) -> Option<Suspect> {
             let left = match suspect {
                 Suspect::EyesSwapped => apart(&read, &power(beside.other_eye?)?)?.1,
                 Suspect::AdditionForgotten => {
-                    let addition = beside.lens.addition.or(manual.addition).filter(|add| !add.is_zero())?;
+                    let addition = beside.lens.addition.or(beside.ordered_addition).or(manual.addition);
+                    let addition = addition.filter(|addition| !addition.is_zero())?;
                     let near = |add: Dioptre| {
                         SpheroCylinder::new(target.sphere() + add, target.cylinder(), target.axis())
                     };
@@ -237,7 +241,11 @@ mod tests {
         let limits = Limits::default();
         let lens = |json: &str| serde_json::from_str::<Lens>(json).unwrap();
         let (right, left) = (lens(instrument), lens(LEFT));
-        compare(&lens(manual), Beside { lens: &right, other_eye: Some(&left), eye: Eye::Right }, &limits)
+        compare(
+            &lens(manual),
+            Beside { lens: &right, other_eye: Some(&left), eye: Eye::Right, ordered_addition: None },
+            &limits,
+        )
     }
 
     fn outcome(manual: &str) -> (Outcome, Option<Suspect>) {

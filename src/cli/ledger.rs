@@ -148,7 +148,7 @@ fn named<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|why| why.to_string())
 }
 
-fn eye(text: &str) -> Result<Eye, String> {
+pub(super) fn eye(text: &str) -> Result<Eye, String> {
     named(text)
 }
 
@@ -176,7 +176,7 @@ fn checkpoint(text: &str) -> Result<CheckpointEntry, String> {
 }
 
 /// A date or a time of this computer's time zone, or a time with its zone.
-fn time_of(text: &str) -> Result<Timestamp, String> {
+pub(super) fn time_of(text: &str) -> Result<Timestamp, String> {
     let here = jiff::tz::TimeZone::system();
     text.parse::<Timestamp>()
         .or_else(|_| text.parse::<jiff::civil::DateTime>().and_then(|time| here.to_timestamp(time)))

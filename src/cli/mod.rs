@@ -9,10 +9,12 @@ mod layout;
 mod ledger;
 mod line;
 mod listen;
+mod manual;
 mod order;
 mod people;
 mod ports;
 mod progress;
+mod reference;
 mod replay;
 mod run;
 mod show;
@@ -35,7 +37,8 @@ const DEFAULT_RULES: &str = "ansi-z80.1-2015";
 const AFTER_HELP: &str = "\
 Exit status:
   0  done; of `judge`: pass; of `ledger verify` and `rederive`: all agrees
-  1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree
+  1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree; of
+     `crosscheck`: beyond tolerance; of `reference`: an instrument is not in order
   2  unusable input: a bad argument, settings file, layout, rule set or order
   3  the work could not be done: a port, a disk, a lock
 
@@ -74,6 +77,17 @@ enum Command {
     /// People: who may sign in at a station's page
     #[command(subcommand)]
     People(people::PeopleCommand),
+    /// Manual readings, compared with the instrument's
+    #[command(subcommand)]
+    Manual(manual::ManualCommand),
+    /// Compare a job's manual readings with what its instruments have measured
+    Crosscheck(manual::CrossCheckArgs),
+    /// Practice readings: repeatability and bias of a person's hands
+    #[command(subcommand)]
+    Practice(manual::PracticeCommand),
+    /// Reference lenses, and instruments checked with them
+    #[command(subcommand)]
+    Reference(reference::ReferenceCommand),
     /// Read recorded bytes through a layout into a ledger
     Replay(replay::ReplayArgs),
 }
@@ -113,6 +127,10 @@ pub fn main() -> ExitCode {
         Command::Judge(args) => judge::run(args),
         Command::Ledger(command) => ledger::run(command),
         Command::People(command) => people::run(command),
+        Command::Manual(command) => manual::run(command),
+        Command::Crosscheck(args) => manual::cross_check(args),
+        Command::Practice(command) => manual::practice(command),
+        Command::Reference(command) => reference::run(command),
         Command::Replay(args) => replay::run(args),
     };
     let (status, why) = match answer {
