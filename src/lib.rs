@@ -10,6 +10,7 @@
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
+//! - [`report`]: what the record says as a whole, as HTML and CSV
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
 //! - [`page`]: the web page and the HTTP API, beside the station
 //! - [`cli`], the commands
@@ -27,4 +28,5 @@ pub mod ledger;
 pub mod optics;
 pub mod order;
 pub mod page;
+pub mod report;
 pub mod station;

@@ -16,6 +16,7 @@ mod ports;
 mod progress;
 mod reference;
 mod replay;
+mod report;
 mod run;
 mod show;
 mod words;
@@ -88,6 +89,8 @@ enum Command {
     /// Reference lenses, and instruments checked with them
     #[command(subcommand)]
     Reference(reference::ReferenceCommand),
+    /// What the record says as a whole: HTML to read and print, CSV to work on
+    Report(report::ReportArgs),
     /// Read recorded bytes through a layout into a ledger
     Replay(replay::ReplayArgs),
 }
@@ -131,6 +134,7 @@ pub fn main() -> ExitCode {
         Command::Crosscheck(args) => manual::cross_check(args),
         Command::Practice(command) => manual::practice(command),
         Command::Reference(command) => reference::run(command),
+        Command::Report(args) => report::run(args),
         Command::Replay(args) => replay::run(args),
     };
     let (status, why) = match answer {
