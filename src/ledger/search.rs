@@ -229,6 +229,7 @@ mod tests {
             read::sql::OF_TERM,
             read::sql::LATEST_ORDER,
             read::sql::VALUES,
+            read::sql::LATEST_OF_KIND,
             scan::sql::BETWEEN,
             scan::sql::SEQS,
         ] {

@@ -212,7 +212,7 @@ impl Section {
             Err(why) => self.figures.push(Figure::missing("astigmatic difference", &why)),
             Ok(cloud) => {
                 let bias = if cloud.biased {
-                    "a bias: the interval leaves no difference out"
+                    "a bias: none at all lies outside the confidence region"
                 } else {
                     "no bias shown"
                 };

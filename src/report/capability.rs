@@ -4,7 +4,7 @@
 use super::CONFIDENCE;
 use super::document::{Figure, Report, Section};
 use super::records::{Filters, Judged, JudgedItem, Records};
-use super::values::plot_unit;
+use super::values::in_words;
 use crate::evidence::Interval;
 use crate::evidence::capability::{capability as capable, share};
 use crate::evidence::plot::{self, Words};
@@ -111,7 +111,8 @@ fn unit_of(quantity: Quantity) -> &'static str {
 }
 
 fn section(quantity: Quantity, items: &[(LensKind, usize, JudgedItem)]) -> Section {
-    let mut section = Section::new(quantity.to_string());
+    let quantity_name = in_words(quantity);
+    let mut section = Section::new(quantity_name.clone());
     let all: Vec<&JudgedItem> = items.iter().map(|(_, _, item)| item).collect();
     figures(&mut section, "all", &all, unit_of(quantity));
     let mut groups: BTreeMap<(String, usize), Vec<&JudgedItem>> = BTreeMap::new();
@@ -125,8 +126,8 @@ fn section(quantity: Quantity, items: &[(LensKind, usize, JudgedItem)]) -> Secti
     }
     let values = shares_of_limit(&all);
     if let Ok(found) = capable(&values, LIMITS, CONFIDENCE) {
-        let title = format!("{quantity}: share of the limit used");
-        let words = Words { title: &title, quantity: "deviation over limit", unit: plot_unit("1 = limit") };
+        let title = format!("{quantity_name}: deviation in limits (1 L = the limit)");
+        let words = Words { title: &title, quantity: "deviation", unit: "L" };
         section.plots.push(plot::capability(&values, &found, words));
     }
     section
@@ -140,26 +141,26 @@ fn shares_of_limit(items: &[&JudgedItem]) -> Vec<f64> {
 
 fn figures(section: &mut Section, group: &str, items: &[&JudgedItem], unit: &'static str) {
     let deviations: Vec<f64> = items.iter().filter_map(|item| item.deviation).collect();
-    let name = |what: &str| format!("{group}: {what}");
     match capable(&shares_of_limit(items), LIMITS, CONFIDENCE) {
-        Err(why) => section.figures.push(Figure::missing(group, &why)),
+        Err(why) => section.figures.push(Figure::missing(group, &why).column("Cpk")),
         Ok(found) => {
             let sample = crate::evidence::sample::Sample::of(&deviations);
             section.figures.push(
-                Figure::new(name("bias"), sample.mean, unit)
+                Figure::new(group, sample.mean, unit)
+                    .column("bias")
                     .within(sample.mean_interval(CONFIDENCE))
                     .of(found.n),
             );
-            section.figures.push(Figure::new(name("Cpk"), found.cpk, "").of(found.n));
-            section.figures.push(Figure::new(name("Ppk"), found.ppk, "").of(found.n));
+            section.figures.push(Figure::new(group, found.cpk, "").column("Cpk").of(found.n));
+            section.figures.push(Figure::new(group, found.ppk, "").column("Ppk").of(found.n));
         }
     }
     let passed = items.iter().filter(|item| item.outcome == ItemOutcome::Pass).count();
     section.figures.push(match share(passed, items.len(), CONFIDENCE) {
-        Err(why) => Figure::missing(name("within limit"), &why),
+        Err(why) => Figure::missing(group, &why).column("within limit"),
         Ok(found) => {
             let percent = Interval { low: 100.0 * found.interval.low, high: 100.0 * found.interval.high };
-            Figure::new(name("within limit"), 100.0 * found.share, "%").within(percent).of(found.of)
+            Figure::new(group, 100.0 * found.share, "%").column("within limit").within(percent).of(found.of)
         }
     });
 }

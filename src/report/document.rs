@@ -9,8 +9,10 @@ use crate::evidence::{Interval, Unfit};
 /// One number, or the reason why there is none.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figure {
-    /// What it is.
+    /// What it is, or the row that it stands in.
     pub name: String,
+    /// The column that it stands in, where many things have the same few figures.
+    pub column: Option<&'static str>,
     /// The number, in `unit`.
     pub value: Option<f64>,
     /// Its confidence interval.
@@ -27,7 +29,7 @@ impl Figure {
     /// A number.
     pub fn new(name: impl Into<String>, value: f64, unit: &'static str) -> Self {
         let (name, value) = (name.into(), Some(value));
-        Self { name, value, interval: None, n: None, unit, note: String::new() }
+        Self { name, column: None, value, interval: None, n: None, unit, note: String::new() }
     }
 
     /// Why there is no number.
@@ -37,7 +39,22 @@ impl Figure {
 
     /// Words in the place of a number.
     pub fn told(name: impl Into<String>, note: impl Into<String>) -> Self {
-        Self { name: name.into(), value: None, interval: None, n: None, unit: "", note: note.into() }
+        let (name, note) = (name.into(), note.into());
+        Self { name, column: None, value: None, interval: None, n: None, unit: "", note }
+    }
+
+    /// In a column: the name is that of its row.
+    pub fn column(mut self, column: &'static str) -> Self {
+        self.column = Some(column);
+        self
+    }
+
+    /// Row and column, or just the name.
+    pub fn full_name(&self) -> String {
+        match self.column {
+            Some(column) => format!("{}: {column}", self.name),
+            None => self.name.clone(),
+        }
     }
 
     /// With its interval.
@@ -134,7 +151,7 @@ impl Report {
             for figure in &section.figures {
                 row([
                     &section.heading,
-                    &figure.name,
+                    &figure.full_name(),
                     &number(figure.value),
                     &number(figure.interval.map(|interval| interval.low)),
                     &number(figure.interval.map(|interval| interval.high)),

@@ -2,7 +2,7 @@
 
 use super::document::{Figure, Report, Section};
 use super::records::{Filters, Records};
-use super::values::plot_unit;
+use super::values::{in_words, plot_unit};
 use crate::bench::drift::{Charts, Point};
 use crate::bench::entry::{ChartKind, Entry, Seq};
 use crate::check::reference::CheckItem;
@@ -60,7 +60,7 @@ pub fn drift(records: &Records, filters: &Filters) -> Report {
     }
     for ((instrument, lens, quantity), series) in series {
         report.rests_on(series.checks.iter().copied());
-        report.sections.push(section(&format!("{instrument}, {lens}: {quantity}"), &series));
+        report.sections.push(section(&format!("{instrument}, {lens}: {}", in_words(quantity)), &series));
     }
     report
 }
@@ -105,8 +105,12 @@ fn section(heading: &str, series: &Series) -> Section {
             told += 1;
             let since = charts.check_at(signal.since).unwrap_or(charted.seq);
             section.figures.push(
-                Figure::new(format!("{}: {}", name(chart), signal.rule), charted.deviation, series.unit)
-                    .note(format!("at entry {}, since entry {since}; {}", charted.seq, signal.source)),
+                Figure::new(
+                    format!("{}: {}, entry {}", name(chart), signal.rule, charted.seq),
+                    charted.deviation,
+                    series.unit,
+                )
+                .note(format!("since entry {since}; {}", signal.source)),
             );
         }
     }
@@ -139,5 +143,5 @@ fn name(chart: ChartKind) -> &'static str {
 }
 
 fn words<'t>(title: &'t str, unit: &'static str) -> Words<'t> {
-    Words { title, quantity: "deviation from the certificate", unit: plot_unit(unit) }
+    Words { title, quantity: "deviation", unit: plot_unit(unit) }
 }

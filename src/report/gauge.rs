@@ -6,7 +6,7 @@ use super::document::{Figure, Report, Section};
 use super::records::{Filters, Records, Taken};
 use super::values::{self, Value};
 use crate::bench::entry::Purpose;
-use crate::evidence::gauge::{Source, Study, Terms, study};
+use crate::evidence::gauge::{Study, Terms, study};
 use crate::evidence::plot;
 use crate::evidence::precision::reproducibility;
 use crate::parsers::reading::Eye;
@@ -22,11 +22,9 @@ pub fn gauge(records: &Records, filters: &Filters) -> Report {
     report.about.push(("of persons".to_owned(), purpose.to_owned()));
     let chosen = chosen(records, filters, &mut report);
     report.rests_on(entries_of(chosen.iter().copied()));
-    let mut of_study = Section::new("Gauge R&R (crossed, by analysis of variance)");
     for value in [values::MEAN, values::CYLINDER] {
-        add_study(&mut of_study, &chosen, value, filters.tolerance);
+        report.sections.push(of_value(&chosen, value, filters.tolerance));
     }
-    report.sections.push(of_study);
     report.sections.push(by_lens(&chosen, values::MEAN));
     report
 }
@@ -68,7 +66,8 @@ fn chosen<'r>(records: &'r Records, filters: &Filters, report: &mut Report) -> V
     all
 }
 
-fn add_study(section: &mut Section, chosen: &[&Taken], value: Value, tolerance: Option<f64>) {
+fn of_value(chosen: &[&Taken], value: Value, tolerance: Option<f64>) -> Section {
+    let mut section = Section::new(format!("Gauge R&R (crossed, by analysis of variance): {}", value.name));
     let readings: Vec<(String, &str, f64)> = chosen
         .iter()
         .filter_map(|taken| {
@@ -78,37 +77,31 @@ fn add_study(section: &mut Section, chosen: &[&Taken], value: Value, tolerance: 
         .collect();
     let terms = Terms { tolerance, ..Terms::default() };
     match study(readings.iter().map(|(lens, by, number)| (lens.as_str(), *by, *number)), terms) {
-        Err(why) => section.figures.push(Figure::missing(value.name, &why)),
+        Err(why) => section.figures.push(Figure::missing("study", &why)),
         Ok(found) => {
             section.figures.extend(figures(&found, value));
             section.plots.push(plot::gauge(&found, &format!("Gauge R&R: {}", value.name)));
         }
     }
+    section
 }
 
 fn figures(found: &Study, value: Value) -> Vec<Figure> {
     let mut figures = Vec::new();
     let n = found.lenses * found.persons.len() * found.repeats;
     for row in &found.rows {
-        let name = |what: &str| format!("{}, {}: {what}", value.name, row.source.name());
+        let figure = |number, unit, column| Figure::new(row.source.name(), number, unit).column(column);
         let zero = if row.set_to_zero { "estimate below zero, taken as zero" } else { "" };
-        figures.push(Figure::new(name("SD"), row.sd, value.unit).of(n).note(zero));
-        if row.source != Source::Total {
-            figures.push(Figure::new(name("% study"), row.percent_study, "%"));
-        }
-        figures.extend(row.percent_tolerance.map(|percent| Figure::new(name("% tolerance"), percent, "%")));
+        figures.push(figure(row.sd, value.unit, "SD").of(n).note(zero));
+        figures.push(figure(row.percent_contribution, "%", "% of variance"));
+        figures.push(figure(row.percent_study, "%", "% study"));
+        figures.extend(row.percent_tolerance.map(|percent| figure(percent, "%", "% tolerance")));
     }
     let pooled = if found.pooled { "person by lens taken together with repeatability" } else { "" };
-    figures.push(
-        Figure::new(format!("{}, person by lens: p", value.name), found.interaction_p, "").note(pooled),
-    );
-    let categories = found.distinct_categories as f64;
-    figures.push(Figure::new(format!("{}, distinct categories", value.name), categories, ""));
-    figures.extend(
-        found.persons.iter().map(|(person, mean)| {
-            Figure::new(format!("{}, mean of {person}", value.name), *mean, value.unit)
-        }),
-    );
+    figures.push(Figure::new("person by lens: p", found.interaction_p, "").note(pooled));
+    figures.push(Figure::new("distinct categories", found.distinct_categories as f64, ""));
+    let means = found.persons.iter();
+    figures.extend(means.map(|(person, mean)| Figure::new(format!("mean of {person}"), *mean, value.unit)));
     figures
 }
 
@@ -129,17 +122,18 @@ fn by_lens(chosen: &[&Taken], value: Value) -> Section {
     if lenses.is_empty() {
         section.figures.push(Figure::told("no lens", "not enough: have 0, need 1 (lenses read by two)"));
     }
-    for (lens, readings) in &lenses {
-        match reproducibility(readings) {
-            Err(why) => section.figures.push(Figure::missing(lens.clone(), &why)),
+    let mut unfit: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for (lens, readings) in lenses {
+        match reproducibility(&readings) {
+            Err(why) => unfit.entry(why.to_string()).or_default().push(lens),
             Ok(found) => {
                 let takers: Vec<&str> = found.takers.iter().map(|taker| taker.name.as_str()).collect();
-                let figure =
-                    |what: &str, number: f64| Figure::new(format!("{lens}: {what}"), number, value.unit);
+                let figure = |what, number| Figure::new(lens.clone(), number, value.unit).column(what);
                 section.figures.push(figure("r", found.r).of(found.n).note(takers.join(", ")));
                 section.figures.push(figure("R", found.big_r).of(found.n));
             }
         }
     }
+    section.figures.extend(unfit.into_iter().map(|(why, lenses)| Figure::told(names(&lenses), why)));
     section
 }

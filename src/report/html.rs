@@ -32,19 +32,20 @@ dt{color:var(--quiet)}dd{margin:0;overflow-wrap:anywhere}\
 table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums;margin:.5rem 0 1rem}\
 th,td{padding:.28rem .6rem;text-align:right;border-bottom:1px solid var(--line);vertical-align:top;white-space:nowrap}\
 th{color:var(--quiet);font-weight:500}\
-th:first-child,td:first-child,th:last-child,td:last-child{text-align:left;white-space:normal}\
-td:last-child{color:var(--quiet);min-width:9rem}td.none{color:var(--warn)}\
+th:first-child,td:first-child,.note,.none{text-align:left;white-space:normal}\
+td:first-child{min-width:7.5rem}td.note{color:var(--quiet);min-width:9rem}td.none{color:var(--warn)}.none.right{text-align:right}\
+td .within{display:block;font-size:.8rem;color:var(--quiet)}\
 figure{margin:1rem 0}figure svg{display:block;width:100%;max-width:47.5rem;height:auto}\
 .entries{font-size:.85rem;color:var(--quiet);overflow-wrap:anywhere;max-width:none}\
 footer{margin-top:2.5rem;padding-top:.75rem;border-top:1px solid var(--line);font-size:.85rem;color:var(--quiet)}\
 footer p{max-width:none}\
 @media (max-width:34rem){main{padding:1rem .8rem 2rem}dl{grid-template-columns:1fr}dd{margin-bottom:.35rem}\
-th,td{padding:.25rem .4rem;font-size:.85rem}}\
+th,td{padding:.25rem .3rem;font-size:.82rem}td:first-child{min-width:5.5rem}figure{overflow-x:auto}figure svg{min-width:32rem}}\
 @page{margin:16mm 14mm}\
 @media print{:root{--ink:#000;--quiet:#444;--paper:#fff;--line:#bbb;--tint:#f3f5f7;--warn:#7a2d0d;color-scheme:light}\
 body{font-size:10.5pt}main{max-width:none;padding:0}h1{font-size:17pt}h2{break-after:avoid}\
-figure,tr,.warnings,footer{break-inside:avoid}figure svg{max-width:150mm;margin:0 auto}.scroll{overflow:visible}\
-td:last-child{min-width:0}}";
+figure,tr,.warnings,footer{break-inside:avoid}figure svg{max-width:130mm;margin:0 auto}.scroll{overflow:visible}\
+td.note{min-width:0}}";
 
 pub(super) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
@@ -118,25 +119,95 @@ fn section(out: &mut String, section: &Section) -> std::fmt::Result {
     for words in &section.says {
         write!(out, "<p>{}</p>", escape(words))?;
     }
-    if !section.figures.is_empty() {
-        let has_n = section.figures.iter().any(|figure| figure.n.is_some());
-        let has_interval = section.figures.iter().any(|figure| figure.interval.is_some());
-        let head = |shown: bool, words: &'static str| if shown { words } else { "" };
-        write!(
-            out,
-            "<div class=\"scroll\"><table><thead><tr><th></th><th>value</th>{}{}<th></th></tr></thead><tbody>",
-            head(has_interval, "<th>95 % interval</th>"),
-            head(has_n, "<th>n</th>")
-        )?;
-        for figure in &section.figures {
-            row(out, figure, has_interval, has_n)?;
-        }
-        out.push_str("</tbody></table></div>");
-    }
+    grid(out, section)?;
+    list(out, section)?;
     for plot in &section.plots {
         write!(out, "<figure>{plot}</figure>")?;
     }
     out.push_str("</section>\n");
+    Ok(())
+}
+
+/// Figures that stand in columns: a row for each thing. What a cell lacks is said at the row's end.
+fn grid(out: &mut String, section: &Section) -> std::fmt::Result {
+    let mut columns: Vec<&str> = Vec::new();
+    let mut rows: Vec<(&str, Vec<&Figure>)> = Vec::new();
+    for figure in &section.figures {
+        let Some(column) = figure.column else { continue };
+        if !columns.contains(&column) {
+            columns.push(column);
+        }
+        match rows.iter_mut().find(|(name, _)| *name == figure.name) {
+            Some((_, cells)) => cells.push(figure),
+            None => rows.push((&figure.name, vec![figure])),
+        }
+    }
+    if rows.is_empty() {
+        return Ok(());
+    }
+    out.push_str("<div class=\"scroll\"><table><thead><tr><th></th>");
+    for column in &columns {
+        write!(out, "<th>{}</th>", escape(column))?;
+    }
+    let has_note = rows.iter().flat_map(|(_, cells)| cells).any(|figure| !figure.note.is_empty());
+    let note_head = if has_note { "<th class=\"note\"></th>" } else { "" };
+    write!(out, "<th>n</th>{note_head}</tr></thead><tbody>")?;
+    for (name, cells) in rows {
+        write!(out, "<tr><td>{}</td>", escape(name))?;
+        let mut notes: Vec<&str> = Vec::new();
+        for column in &columns {
+            let figure = cells.iter().find(|figure| figure.column == Some(column));
+            cell(out, figure.copied())?;
+            let note = figure.map(|figure| figure.note.as_str()).unwrap_or_default();
+            if !note.is_empty() && !notes.contains(&note) {
+                notes.push(note);
+            }
+        }
+        let n = cells.iter().find_map(|figure| figure.n).map(|n| n.to_string());
+        write!(out, "<td>{}</td>", n.unwrap_or_default())?;
+        if has_note {
+            write!(out, "<td class=\"note\">{}</td>", escape(&notes.join("; ")))?;
+        }
+        out.push_str("</tr>");
+    }
+    out.push_str("</tbody></table></div>");
+    Ok(())
+}
+
+fn cell(out: &mut String, figure: Option<&Figure>) -> std::fmt::Result {
+    let Some(figure) = figure else { return out.write_str("<td></td>") };
+    let Some(value) = figure.value else { return out.write_str("<td class=\"none right\">none</td>") };
+    write!(out, "<td>{} {}", number(value, figure.unit), sign(figure.unit))?;
+    if let Some(words) = interval(figure) {
+        write!(out, "<span class=\"within\">{words}</span>")?;
+    }
+    out.write_str("</td>")
+}
+
+fn interval(figure: &Figure) -> Option<String> {
+    let within = figure.interval?;
+    Some(format!("{} to {}", number(within.low, figure.unit), number(within.high, figure.unit)))
+}
+
+/// Figures that stand by themselves, a row each.
+fn list(out: &mut String, section: &Section) -> std::fmt::Result {
+    let figures = || section.figures.iter().filter(|figure| figure.column.is_none());
+    if figures().next().is_none() {
+        return Ok(());
+    }
+    let has_n = figures().any(|figure| figure.n.is_some());
+    let has_interval = figures().any(|figure| figure.interval.is_some());
+    let head = |shown: bool, words: &'static str| if shown { words } else { "" };
+    write!(
+        out,
+        "<div class=\"scroll\"><table><thead><tr><th></th><th>value</th>{}{}<th class=\"note\"></th></tr></thead><tbody>",
+        head(has_interval, "<th>95 % interval</th>"),
+        head(has_n, "<th>n</th>")
+    )?;
+    for figure in figures() {
+        row(out, figure, has_interval, has_n)?;
+    }
+    out.push_str("</tbody></table></div>");
     Ok(())
 }
 
@@ -148,15 +219,12 @@ fn row(out: &mut String, figure: &Figure, has_interval: bool, has_n: bool) -> st
     };
     write!(out, "<td>{} {}</td>", number(value, figure.unit), sign(figure.unit))?;
     if has_interval {
-        let words = figure.interval.map(|interval| {
-            format!("{} to {}", number(interval.low, figure.unit), number(interval.high, figure.unit))
-        });
-        write!(out, "<td>{}</td>", words.unwrap_or_default())?;
+        write!(out, "<td>{}</td>", interval(figure).unwrap_or_default())?;
     }
     if has_n {
         write!(out, "<td>{}</td>", figure.n.map(|n| n.to_string()).unwrap_or_default())?;
     }
-    write!(out, "<td>{}</td></tr>", escape(&figure.note))
+    write!(out, "<td class=\"note\">{}</td></tr>", escape(&figure.note))
 }
 
 /// A unit as people write it.

@@ -4,6 +4,7 @@ use super::CONFIDENCE;
 use super::capability::counted;
 use super::document::{Figure, Report, Section};
 use super::records::{Filters, Judged, Records};
+use super::values::in_words;
 use crate::evidence::Interval;
 use crate::evidence::capability::{Share, pareto as sorted, shares};
 use crate::evidence::plot;
@@ -28,7 +29,7 @@ fn fails(counted: &[&Judged]) -> Section {
     let mut section = Section::new("Fails by quantity");
     let failed =
         counted.iter().flat_map(|judged| &judged.items).filter(|item| item.outcome == ItemOutcome::Fail);
-    let names: Vec<String> = failed.map(|item| item.quantity.to_string()).collect();
+    let names: Vec<String> = failed.map(|item| in_words(item.quantity)).collect();
     match sorted(names.iter().map(String::as_str)) {
         Err(_) => {
             let told = format!("nothing failed in {} jobs", counted.len());
@@ -56,7 +57,7 @@ fn close(counted: &[&Judged]) -> Section {
         let all = counted.iter().flat_map(|judged| &judged.items);
         all.filter_map(|item| {
             let used = item.deviation?.abs() / item.limit.filter(|limit| *limit > 0.0)?;
-            Some((item.quantity.to_string(), item.outcome, used))
+            Some((in_words(item.quantity), item.outcome, used))
         })
     };
     // A hair for the rounding of floats: 0.9 of a limit is close.
@@ -76,7 +77,7 @@ fn close(counted: &[&Judged]) -> Section {
     section
 }
 
-fn figure(what: &str, quantity: &str, share: &Share) -> Figure {
+fn figure(what: &'static str, quantity: &str, share: &Share) -> Figure {
     let percent = Interval { low: 100.0 * share.interval.low, high: 100.0 * share.interval.high };
-    Figure::new(format!("{quantity}: {what}"), 100.0 * share.share, "%").within(percent).of(share.of)
+    Figure::new(quantity, 100.0 * share.share, "%").column(what).within(percent).of(share.of)
 }

@@ -178,22 +178,29 @@ fn worked_out(
 fn figures(found: &Practice, unit: &'static str) -> Vec<Figure> {
     let mut figures = Vec::new();
     for sitting in &found.sittings {
-        let name = |what: &str| format!("{}: {what}", sitting.name);
+        let name = || sitting.name.clone();
         match &sitting.repeatability {
-            Err(why) => figures.push(Figure::missing(name("repeatability"), why)),
+            Err(why) => figures.push(Figure::missing(name(), why).column("s_r")),
             Ok(repeat) => {
                 figures.push(
-                    Figure::new(name("s_r"), repeat.s_r, unit).within(repeat.s_r_interval).of(repeat.n),
+                    Figure::new(name(), repeat.s_r, unit)
+                        .column("s_r")
+                        .within(repeat.s_r_interval)
+                        .of(repeat.n),
                 );
-                figures.push(Figure::new(name("r = 2.77 s_r"), repeat.r, unit).of(repeat.n));
+                figures.push(Figure::new(name(), repeat.r, unit).column("r = 2.77 s_r").of(repeat.n));
             }
         }
         match &sitting.bias {
-            Err(why) => figures.push(Figure::missing(name("bias"), why)),
+            Err(why) => figures.push(Figure::missing(name(), why).column("bias")),
             Ok(bias) => {
                 let shown = if bias.shown { "a bias: the interval leaves 0 out" } else { "no bias shown" };
                 figures.push(
-                    Figure::new(name("bias"), bias.mean, unit).within(bias.interval).of(bias.n).note(shown),
+                    Figure::new(name(), bias.mean, unit)
+                        .column("bias")
+                        .within(bias.interval)
+                        .of(bias.n)
+                        .note(shown),
                 );
             }
         }

@@ -48,6 +48,8 @@ pub struct Records {
     /// Single lenses as instruments and persons read them, in their order. Void readings are left
     /// out.
     pub taken: Vec<Taken>,
+    /// Instruments' readings before notes are looked at.
+    read: Vec<Read>,
     /// Cross-checks.
     pub cross_checks: Vec<(Seq, CrossCheckEntry)>,
     /// The limits of checks last in force.
@@ -56,6 +58,17 @@ pub struct Records {
     pub checks: Vec<Numbered>,
     /// The last verdict on each job.
     pub verdicts: Vec<Judged>,
+}
+
+/// A lens as an instrument sent it.
+#[derive(Debug, Clone)]
+struct Read {
+    seq: Seq,
+    time: Timestamp,
+    by: String,
+    job: Option<JobNumber>,
+    eye: Option<Eye>,
+    lens: Lens,
 }
 
 /// One lens read once.
@@ -171,14 +184,17 @@ pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records,
     let Some(range) = ledger.days_between(filters.from, filters.until)? else { return Ok(records) };
     match kind {
         Kind::Agreement | Kind::Gauge | Kind::Practice => {
-            let notes = Notes::read(ledger)?;
             let mut unread = None;
             ledger.pass(range, &["reading", "manual", "cross-check"], |passing| {
                 if unread.is_none() && filters.holds_time(passing.time) {
-                    unread = take(passing, &notes, &mut records).err();
+                    unread = take(passing, &mut records).err();
                 }
             })?;
-            unread.map_or(Ok(()), |entry: Seq| ledger.entry(entry).map(|_| ()))?;
+            if let Some(seq) = unread {
+                // Says in words what is wrong with it.
+                ledger.entry(seq)?;
+            }
+            noted(ledger, &mut records)?;
         }
         Kind::Capability | Kind::Pareto => {
             let only = |field, name: &Option<String>| {
@@ -204,9 +220,12 @@ impl Filters {
     }
 }
 
+/// How many texts are looked through for the one last in force: those of several starts.
+const TEXTS: usize = 64;
+
 fn last_text(ledger: &Reader, what: InForce) -> Result<Option<InForceEntry>, LedgerError> {
-    let texts = ledger.of_kind("in-force", Seq(0)..=Seq(u64::MAX), usize::MAX)?;
-    Ok(texts.into_iter().rev().find_map(|numbered| match numbered.entry {
+    let texts = ledger.latest_of_kind("in-force", TEXTS)?;
+    Ok(texts.into_iter().find_map(|numbered| match numbered.entry {
         Entry::InForce(text) if text.what == what => Some(text),
         _ => None,
     }))
@@ -217,58 +236,20 @@ fn limits(ledger: &Reader) -> Result<Limits, LedgerError> {
     Ok(text.and_then(|text| Limits::from_toml(&text.text, &text.name).ok()).unwrap_or_default())
 }
 
-/// What notes say of readings.
-#[derive(Default)]
-struct Notes {
-    void: HashSet<Seq>,
-    assigned: HashMap<Seq, (Option<JobNumber>, Option<Eye>)>,
-}
-
-impl Notes {
-    fn read(ledger: &Reader) -> Result<Self, LedgerError> {
-        let mut notes = Self::default();
-        for numbered in ledger.of_kind("note", Seq(0)..=Seq(u64::MAX), usize::MAX)? {
-            let Entry::Note(note) = numbered.entry else { continue };
-            match note.says {
-                Says::Void => {
-                    notes.void.insert(note.about);
-                }
-                Says::Assign => {
-                    let (job, eye) = notes.assigned.entry(note.about).or_default();
-                    *job = note.job.or(job.take());
-                    *eye = note.eye.or(*eye);
-                }
-                Says::Remark => {}
-            }
-        }
-        Ok(notes)
-    }
-}
-
 /// Takes in a reading or cross-check; the entry's number where it cannot be read.
-fn take(passing: Passing<'_>, notes: &Notes, records: &mut Records) -> Result<(), Seq> {
+fn take(passing: Passing<'_>, records: &mut Records) -> Result<(), Seq> {
     let seq = passing.seq;
     let entry = Entry::from_payload(passing.kind, passing.payload).map_err(|_| seq)?;
     let time: Timestamp = passing.time.parse().map_err(|_| seq)?;
     match entry {
-        Entry::Reading(reading) if !notes.void.contains(&seq) => {
-            let (job, asked) = notes.assigned.get(&seq).cloned().unwrap_or_default();
-            let Some(job) = job.or(reading.job) else { return Ok(()) };
-            let read = reading.reading;
+        Entry::Reading(reading) => {
+            let (job, by, read) = (reading.job, reading.instrument, reading.reading);
             let lenses =
-                [(Some(Eye::Right), read.right), (Some(Eye::Left), read.left), (asked, read.unspecified)];
+                [(Some(Eye::Right), read.right), (Some(Eye::Left), read.left), (None, read.unspecified)];
             for (eye, lens) in lenses {
                 let Some(lens) = lens else { continue };
-                records.taken.push(Taken {
-                    seq,
-                    time,
-                    by: reading.instrument.clone(),
-                    purpose: None,
-                    sitting: None,
-                    job: job.clone(),
-                    eye,
-                    lens,
-                });
+                let (job, by) = (job.clone(), by.clone());
+                records.read.push(Read { seq, time, by, job, eye, lens });
             }
         }
         Entry::Manual(manual) => records.taken.push(Taken {
@@ -284,6 +265,29 @@ fn take(passing: Passing<'_>, notes: &Notes, records: &mut Records) -> Result<()
         Entry::CrossCheck(check) => records.cross_checks.push((seq, *check)),
         _ => {}
     }
+    Ok(())
+}
+
+/// Takes instruments' readings in as notes have them: void ones are left out, assigned ones belong
+/// where they were assigned to.
+fn noted(ledger: &Reader, records: &mut Records) -> Result<(), LedgerError> {
+    for read in std::mem::take(&mut records.read) {
+        let (mut job, mut eye, mut void) = (read.job, read.eye, false);
+        for note in ledger.notes_on(read.seq)? {
+            match note.says {
+                Says::Void => void = true,
+                Says::Assign => {
+                    job = note.job.or(job);
+                    eye = eye.or(note.eye);
+                }
+                Says::Remark => {}
+            }
+        }
+        let Some(job) = job.filter(|_| !void) else { continue };
+        let (seq, time, by, lens) = (read.seq, read.time, read.by, read.lens);
+        records.taken.push(Taken { seq, time, by, purpose: None, sitting: None, job, eye, lens });
+    }
+    records.taken.sort_by_key(|taken| taken.seq);
     Ok(())
 }
 

@@ -1,6 +1,7 @@
 //! Numbers of one reading that are compared, each with its name and unit.
 
 use crate::check::difference::power;
+use crate::judge::verdict::Quantity;
 use crate::optics::{PowerVector, Prism, float};
 use crate::parsers::reading::{Eye, Lens};
 
@@ -75,6 +76,11 @@ pub(super) fn axis(lens: &Lens) -> Option<f64> {
 pub(super) fn astigmatic(first: &Lens, second: &Lens) -> Option<crate::evidence::astigmatism::Point> {
     let apart = vector(first)? - vector(second)?;
     Some(crate::evidence::astigmatism::Point { j0: apart.j0, j45: apart.j45 })
+}
+
+/// A quantity as people write it.
+pub(super) fn in_words(quantity: Quantity) -> String {
+    quantity.to_string().replace('-', " ")
 }
 
 /// A unit as plots write it.

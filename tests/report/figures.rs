@@ -52,9 +52,9 @@ fn gauge_says_what_the_published_study_says() {
         lab.read(person, Practice, "study", &format!("P{part}"), &sphere);
     }
     let (csv, html) = lab.report("gauge", &["--practice", "--tolerance", "8"]);
-    let heading = "Gauge R&R (crossed, by analysis of variance)";
+    let heading = "Gauge R&R (crossed, by analysis of variance): mean sphere";
     let published = answers("answers.json", "/aiag_gauge_rr/pooled");
-    let figure = |name: &str| csv.number(heading, &format!("mean sphere, {name}"));
+    let figure = |name: &str| csv.number(heading, name);
     as_published(figure("repeatability: SD"), &published["EV"]);
     as_published(figure("reproducibility: SD"), &published["AV"]);
     as_published(figure("measuring (R&R): % study"), &published["percent_TV"]["GRR"]);
@@ -91,21 +91,26 @@ fn drift_draws_the_charts_that_the_core_keeps() {
         lab.check("focimeter-1", "REF+5", &format!("{off:.2}"));
     }
     let (csv, html) = lab.report("drift", &[]);
-    let section = "focimeter-1, REF+5: sphere-meridian";
+    let section = "focimeter-1, REF+5: sphere meridian";
     let baseline = Baseline::from_readings(&first).expect("they differ");
     close(csv.number(section, "sigma of the baseline"), baseline.sigma, 1e-9);
     let mut fired = Vec::new();
     let mut individuals = Individuals::new(baseline, WESTERN_ELECTRIC);
     let mut ewma = Ewma::new(baseline, 0.2, 3.0, Width::Growing).expect("sound");
     let mut cusum = Cusum::new(baseline, 0.5, 5.0).expect("sound");
-    for off in later {
+    for (off, check) in later.into_iter().zip(21..) {
         let steps = [
             ("individuals", individuals.push(off).expect("usable").signals),
             ("weighted average", ewma.push(off).expect("usable").signals),
             ("cumulative sums", cusum.push(off).expect("usable").signals),
         ];
         for (chart, signals) in steps {
-            fired.extend(signals.iter().filter(|s| !s.continues).map(|s| format!("{chart}: {}", s.rule)));
+            fired.extend(
+                signals
+                    .iter()
+                    .filter(|s| !s.continues)
+                    .map(|s| format!("{chart}: {}, entry {check}", s.rule)),
+            );
         }
     }
     assert!(fired.len() > 1, "{fired:?}");
@@ -122,7 +127,7 @@ fn drift_waits_for_its_baseline() {
         lab.check("focimeter-1", "REF+5", "0.00");
     }
     let (csv, html) = lab.report("drift", &[]);
-    let why = csv.note("focimeter-1, REF+5: sphere-meridian", "drift");
+    let why = csv.note("focimeter-1, REF+5: sphere meridian", "drift");
     assert_eq!(why, "not enough: have 19, need 20 (good checks for a baseline)");
     assert!(html.contains(why));
 }
@@ -137,7 +142,7 @@ fn a_step_is_the_least_spread() {
     let (csv, html) = lab.report("drift", &[]);
     // 0.01 D / sqrt(12), JCGM 100:2008, F.2.2.1.
     close(
-        csv.number("focimeter-1, REF+5: sphere-meridian", "sigma of the baseline"),
+        csv.number("focimeter-1, REF+5: sphere meridian", "sigma of the baseline"),
         0.01 / 12f64.sqrt(),
         1e-9,
     );
@@ -160,12 +165,12 @@ fn capability_takes_the_last_verdict_on_each_job_and_none_held_back() {
     let (csv, html) = lab.report("capability", &[]);
     let used: Vec<f64> = deviations.iter().map(|off| off.parse::<f64>().expect("a number") / 0.13).collect();
     let expected = capability::capability(&used, Interval { low: -1.0, high: 1.0 }, 0.95).expect("enough");
-    close(csv.number("sphere-meridian", "all: Cpk"), expected.cpk, 1e-9);
-    close(csv.number("sphere-meridian", "all: bias"), 0.23 / 6.0, 1e-9);
+    close(csv.number("sphere meridian", "all: Cpk"), expected.cpk, 1e-9);
+    close(csv.number("sphere meridian", "all: bias"), 0.23 / 6.0, 1e-9);
     let expected = capability::share(5, 6, 0.95).expect("enough");
     close(csv.number("Yield", "all jobs"), 100.0 * 5.0 / 6.0, 1e-9);
     close(csv.interval("Yield", "all jobs").0, 100.0 * expected.interval.low, 1e-9);
-    assert!(csv.note("axis", "all").contains("constant data"), "{}", csv.note("axis", "all"));
+    assert!(csv.note("axis", "all: Cpk").contains("constant data"), "{}", csv.note("axis", "all: Cpk"));
     assert!(html.contains("1 jobs are left out: their last verdict was held back"), "held ones are named");
     assert_eq!(csv.entries(), "2-7");
 }
@@ -184,8 +189,8 @@ fn pareto_counts_what_fails_and_what_is_close() {
     }
     let (csv, _) = lab.report("pareto", &[]);
     assert_eq!(csv.number("Fails by quantity", "axis"), 2.0);
-    assert_eq!(csv.number("Fails by quantity", "sphere-meridian"), 1.0);
-    assert_eq!(csv.note("Fails by quantity", "sphere-meridian"), "100.0 % so far");
+    assert_eq!(csv.number("Fails by quantity", "sphere meridian"), 1.0);
+    assert_eq!(csv.note("Fails by quantity", "sphere meridian"), "100.0 % so far");
     // 3 and 2.7 for a limit of 3: on the limit, and at nine tenths of it.
     assert_eq!(csv.number("Borderline and close decisions", "axis: close"), 40.0);
     assert_eq!(csv.number("Borderline and close decisions", "axis: borderline"), 0.0);
@@ -216,7 +221,7 @@ fn practice_follows_a_person_over_sittings() {
     close(csv.number("C. Ray: sphere meridian", "s0: bias"), 0.37 / 3.0, 1e-9);
     // Axes 177, 2 and 180 against 178: -1, 4 and 2 degrees.
     close(csv.number("C. Ray: axis", "s0: bias"), 5.0 / 3.0, 1e-9);
-    assert!(csv.note("C. Ray: cylinder", "s1: repeatability").contains("constant data"));
+    assert!(csv.note("C. Ray: cylinder", "s1: s_r").contains("constant data"));
     assert!(csv.number("C. Ray: sphere meridian", "s_r, change a day") < 0.0);
     assert_eq!(csv.entries(), "2-10");
     assert!(html.contains("C. Ray: axis errors"));

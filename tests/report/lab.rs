@@ -170,6 +170,11 @@ impl Lab {
         self.folder.path().join(file).to_str().expect("text").to_owned()
     }
 
+    /// Where the pages of the month's test stay.
+    pub fn kept(kind: &str) -> String {
+        format!("{}/report-{kind}.html", env!("CARGO_TARGET_TMPDIR"))
+    }
+
     /// The report's numbers and page; the arguments after the kind of report.
     pub fn report(&mut self, kind: &str, arguments: &[&str]) -> (Csv, String) {
         self.ledger = None;
@@ -180,8 +185,6 @@ impl Lab {
         let ran = ran(&words);
         assert_eq!(ran.status, 0, "{}", ran.err);
         let html = std::fs::read_to_string(html).expect("written");
-        let kept = format!("{}/report-{kind}.html", env!("CARGO_TARGET_TMPDIR"));
-        std::fs::write(kept, &html).expect("kept to be looked at");
         let body = html.strip_prefix("<!DOCTYPE html>\n").expect("an HTML file");
         let page = roxmltree::Document::parse(body).expect("well formed");
         let text: Vec<&str> = page.descendants().filter_map(|node| node.text()).collect();

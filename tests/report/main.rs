@@ -8,4 +8,5 @@ mod common;
 mod data;
 mod figures;
 mod lab;
+mod month;
 mod words;
