@@ -208,6 +208,10 @@ impl Reader {
     /// # Errors
     /// When one cannot be read.
     pub fn notes_on(&self, seq: Seq) -> Result<Vec<NoteEntry>, LedgerError> {
+        // Most entries have none: one look into the dictionary says so.
+        if self.term_id(Field::About, &seq.to_string())?.is_none() {
+            return Ok(Vec::new());
+        }
         let later = self.of_term(Field::About, &seq.to_string(), seq.next()..=Seq(u64::MAX), usize::MAX)?;
         let note = |numbered: Numbered| match numbered.entry {
             Entry::Note(note) => Some(note),
