@@ -7,8 +7,8 @@
 //! - [`order`]: what was asked of the lab, and its intake formats
 //! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
 //! - [`check`]: readings held against reference lenses and manual readings; pure
-//! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
+//! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`report`]: what the record says as a whole, as HTML and CSV
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings

@@ -216,11 +216,12 @@ fn prisms(lens: &ReferenceLens, measured: &Lens, eye: Eye, limits: &Limits, item
     let certified = Prism::of(eye, parts);
     let found = measured.prism.as_ref().map(|parts| Prism::of(eye, parts));
     let amount = rounded(certified.to_polar(eye).0);
-    let each: [(Quantity, fn(&Prism) -> PrismDioptre); 2] =
-        [(Quantity::PrismHorizontal, |p| p.horizontal), (Quantity::PrismVertical, |p| p.vertical)];
-    for (quantity, of) in each {
-        let expected = of(&certified).value();
-        let measured = found.as_ref().map(|found| of(found).value());
+    for quantity in [Quantity::PrismHorizontal, Quantity::PrismVertical] {
+        let of = |prism: &Prism| match quantity {
+            Quantity::PrismHorizontal => prism.horizontal.value(),
+            _ => prism.vertical.value(),
+        };
+        let (expected, measured) = (of(&certified), found.as_ref().map(of));
         let deviation = measured.map(|measured| measured - expected);
         items.push(item(quantity, PrismDioptre::UNIT, expected, measured, deviation, limits.prism(amount)));
     }

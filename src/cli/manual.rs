@@ -162,7 +162,7 @@ fn add(args: AddArgs, purpose: Purpose) -> Answer {
             prism,
         },
     };
-    let entries = hand::record(&args.ledger, Asked::Manual(asked))?;
+    let entries = hand::record(&args.ledger, Asked::Manual(Box::new(asked)))?;
     let record = args.ledger.reader()?;
     let mut checked = false;
     for numbered in &entries {

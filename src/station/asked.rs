@@ -16,7 +16,7 @@ pub const SUFFIX: &str = ".ask.json";
 #[serde(rename_all = "kebab-case")]
 pub enum Asked {
     /// A manual reading.
-    Manual(ManualAsked),
+    Manual(Box<ManualAsked>),
     /// To compare a manual reading with what was measured meanwhile.
     CrossCheck {
         /// The manual reading's entry.
@@ -85,7 +85,7 @@ fn refused<T>(why: impl Into<String>) -> Result<T, AskError> {
 /// What is missing or does not fit, and what to do.
 pub fn event(record: &Reader, asked: Asked) -> Result<Event, AskError> {
     match asked {
-        Asked::Manual(asked) => manual(record, asked),
+        Asked::Manual(asked) => manual(record, *asked),
         Asked::CrossCheck { manual } => cross_check(record, manual),
         Asked::ReferenceLens { lens, by } => reference_lens(record, lens, &by),
         Asked::Check { reading, lens, by } => check(record, reading, lens, &by),
