@@ -19,7 +19,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ),
     (
         "cli",
-        &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report", "station", "page"],
+        &[
+            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
+            "station", "page",
+        ],
     ),
 ];
 

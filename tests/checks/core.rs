@@ -65,7 +65,7 @@ impl Station {
         station.lens("REF+5", "5.00");
         station.lens("REF-10", "-10.00");
         let order = Box::new(serde_json::from_str(ORDER).expect("an order"));
-        station.on(Event::Ordered { order, source: "test".to_owned(), dropped: Vec::new() });
+        station.on(Event::Ordered { order, source: "test".to_owned(), by: None, dropped: Vec::new() });
         station
     }
 

@@ -147,7 +147,9 @@ impl Language {
             Entry::InstrumentCheck(check) => {
                 vec![check.instrument.clone(), check.lens.to_string(), check.outcome.to_string()]
             }
-            Entry::Drift(drift) => vec![drift.instrument.clone(), drift.lens.to_string(), drift.rule.to_string()],
+            Entry::Drift(drift) => {
+                vec![drift.instrument.clone(), drift.lens.to_string(), drift.rule.to_string()]
+            }
         };
         words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" \u{b7} ")
     }
