@@ -43,7 +43,7 @@ fn practice_void_readings_and_one_sided_lenses_stay_out_of_agreement() {
         job_before: None,
     }));
     lab.measured("focimeter-1", "J8", r#"{"sphere":8.00}"#);
-    lab.read("A. Thorne", Practice, "one", "J1", r#"{"sphere":9.00}"#);
+    lab.read("A. Thorne", Practice, "one", "J8", r#"{"sphere":9.00}"#);
     let (csv, html) = lab.report("agreement", &[]);
     // Differences 0, -0.06, -0.12 and 0.
     assert!((csv.number("mean sphere", "bias") + 0.045).abs() < 1e-9);
@@ -63,6 +63,11 @@ fn time_and_names_choose_what_counts() {
     let (csv, _) =
         lab.report("agreement", &["--since", "2026-04-01", "--until", "2026-04-02", "--person", "B. Lund"]);
     assert_eq!(csv.entries(), "9, 11, 15, 16");
+    // To the second within a day: entry 11 came in at 07:01, entry 16 at 07:03:30.
+    let second = ["--since", "2026-04-01T07:01", "--until", "2026-04-01T07:03:31", "--person", "B. Lund"];
+    assert_eq!(lab.report("agreement", &second).0.entries(), "11, 16");
+    let second = ["--since", "2026-04-01T07:01", "--until", "2026-04-01T07:03:30", "--person", "B. Lund"];
+    assert_eq!(lab.report("agreement", &second).0.entries(), "");
     let (csv, html) = lab.report("agreement", &["--first", "A. Thorne", "--second", "B. Lund"]);
     // A. Thorne read each of the two lenses twice, B. Lund once: the first of each are compared.
     assert_eq!(csv.entries(), "2, 4, 15, 16");
