@@ -6,13 +6,13 @@
 
 use super::error::LedgerError;
 use super::read::Reader;
+use crate::bench::checking::{checked, cross_checked};
 use crate::bench::entry::{
     CrossCheckEntry, DriftEntry, Entry, FrameEntry, InForce, InForceEntry, InstrumentCheckEntry, ManualEntry,
     Numbered, ReadingEntry, Seq, TextHash,
 };
 use crate::bench::job::JobRecord;
 use crate::bench::standing::Standing;
-use crate::bench::{checked, cross_checked};
 use crate::check::Limits;
 use crate::judge::RuleSet;
 use crate::judge::verdict::{Item, Verdict};
