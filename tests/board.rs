@@ -41,6 +41,12 @@ impl Past for Record<'_> {
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Infallible> {
         Ok(self.0.iter().find(|numbered| numbered.seq == seq).cloned())
     }
+    fn checks(&mut self) -> Result<Vec<Numbered>, Infallible> {
+        Ok(Vec::new())
+    }
+    fn was_in_force(&mut self, _: &fociline::bench::entry::TextHash) -> Result<bool, Infallible> {
+        Ok(false)
+    }
 }
 
 /// A core, and the board of what it makes.

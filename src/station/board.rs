@@ -269,7 +269,12 @@ impl Board {
             | Entry::Clock(_)
             | Entry::InForce(_)
             | Entry::Checkpoint(_)
-            | Entry::Person(_) => {}
+            | Entry::Person(_)
+            | Entry::Manual(_)
+            | Entry::CrossCheck(_)
+            | Entry::ReferenceLens(_)
+            | Entry::InstrumentCheck(_)
+            | Entry::Drift(_) => {}
         }
     }
 

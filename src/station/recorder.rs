@@ -161,8 +161,8 @@ impl Core {
         while let Some(Incoming { events, time, done }) = events.blocking_recv() {
             let mut entries = Vec::with_capacity(3 * events.len());
             for event in &events {
-                if let Event::Noted(_) = event {
-                    // A note looks back at the record, so the record has to be complete.
+                if let Event::Noted(_) | Event::CrossCheck { .. } | Event::Checked { .. } = event {
+                    // These look back at the record, so the record has to be complete.
                     self.wait_for(handed_on);
                 }
                 entries.append(&mut self.step(event, time));
