@@ -265,6 +265,8 @@ impl Board {
                 }
             }
             Entry::Note(note) => self.take_note(note),
+            // A check says what its reading was taken of: nobody need say more.
+            Entry::InstrumentCheck(check) => self.waiting.retain(|waiting| waiting.seq != check.reading),
             Entry::Order(_)
             | Entry::Clock(_)
             | Entry::InForce(_)
@@ -273,7 +275,6 @@ impl Board {
             | Entry::Manual(_)
             | Entry::CrossCheck(_)
             | Entry::ReferenceLens(_)
-            | Entry::InstrumentCheck(_)
             | Entry::Drift(_) => {}
         }
     }
