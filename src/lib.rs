@@ -6,8 +6,11 @@
 //! - [`optics`]: forms of one lens, power vectors, prism; pure
 //! - [`order`]: what was asked of the lab, and its intake formats
 //! - [`judge`]: rule sets as data, deviations, limits, verdicts; pure
+//! - [`check`]: readings held against reference lenses and manual readings; pure
+//! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
+//! - [`report`]: what the record says as a whole, as HTML and CSV
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
 //! - [`page`]: the web page and the HTTP API, beside the station
 //! - [`cli`], the commands
@@ -17,10 +20,13 @@
 pub use fociline_parsers as parsers;
 
 pub mod bench;
+pub mod check;
 pub mod cli;
+pub mod evidence;
 pub mod judge;
 pub mod ledger;
 pub mod optics;
 pub mod order;
 pub mod page;
+pub mod report;
 pub mod station;

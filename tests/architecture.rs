@@ -7,15 +7,27 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("optics", &["parsers"]),
     ("order", &["parsers", "optics"]),
     ("judge", &["parsers", "optics", "order"]),
-    ("bench", &["parsers", "optics", "order", "judge"]),
-    ("ledger", &["parsers", "optics", "order", "judge", "bench"]),
-    ("station", &["parsers", "optics", "order", "judge", "bench", "ledger"]),
-    ("page", &["parsers", "optics", "order", "judge", "bench", "ledger", "station"]),
-    ("cli", &["parsers", "optics", "order", "judge", "bench", "ledger", "station", "page"]),
+    ("check", &["parsers", "optics", "judge"]),
+    ("evidence", &[]),
+    ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
+    ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),
+    ("report", &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger"]),
+    ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger"]),
+    (
+        "page",
+        &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report", "station"],
+    ),
+    (
+        "cli",
+        &[
+            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
+            "station", "page",
+        ],
+    ),
 ];
 
 /// Places that know nothing of the world outside.
-const PURE: &[&str] = &["optics", "order", "judge", "bench"];
+const PURE: &[&str] = &["optics", "order", "judge", "check", "bench", "evidence"];
 
 /// What a pure place never names: disks, sockets, clocks, chance, the database and the runtime.
 const WORLD: &[&str] = &[

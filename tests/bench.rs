@@ -1,8 +1,9 @@
 //! The core: what is recorded of events, without ports, clock or disk.
 
-use fociline::bench::entry::{Entry, JobFrom, NoteEntry, Numbered, Says, Seq};
+use fociline::bench::entry::{Entry, JobFrom, NoteEntry, Numbered, Says, Seq, TextHash};
 use fociline::bench::event::Event;
 use fociline::bench::{Bench, Past, Setup};
+use fociline::check::Limits;
 use fociline::judge::RuleSet;
 use fociline::judge::verdict::{Outcome, Quantity, Side, Verdict};
 use fociline::parsers::frame::{Ended, Frame};
@@ -35,6 +36,17 @@ impl Past for Record<'_> {
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Infallible> {
         Ok(self.0.iter().find(|numbered| numbered.seq == seq).cloned())
     }
+    fn checks(&mut self) -> Result<Vec<Numbered>, Infallible> {
+        let is = |numbered: &&Numbered| {
+            matches!(numbered.entry, Entry::ReferenceLens(_) | Entry::InstrumentCheck(_))
+        };
+        Ok(self.0.iter().filter(is).cloned().collect())
+    }
+    fn was_in_force(&mut self, text: &TextHash) -> Result<bool, Infallible> {
+        let is =
+            |numbered: &Numbered| matches!(&numbered.entry, Entry::InForce(found) if found.hash == *text);
+        Ok(self.0.iter().any(is))
+    }
 }
 
 fn setup() -> Setup {
@@ -43,6 +55,8 @@ fn setup() -> Setup {
     Setup {
         instruments: BTreeMap::from([("one".to_owned(), tagged), ("bit-by-bit".to_owned(), terse)]),
         rules: RuleSet::built_in("ansi-z80.1-2015").expect("built in"),
+        limits: Limits::default(),
+        hold: None,
         job_hold: SignedDuration::from_mins(10),
         software: "test".to_owned(),
     }

@@ -1,6 +1,8 @@
 //! The board as a fold over the core's entries, and following the ledger on a real recorder.
 
-use fociline::bench::entry::{NoteEntry, Numbered, PersonDid, PersonEntry, PortEntry, PortState, Says, Seq};
+use fociline::bench::entry::{
+    Entry, NoteEntry, Numbered, PersonDid, PersonEntry, PortEntry, PortState, Says, Seq, TextHash,
+};
 use fociline::bench::event::Event;
 use fociline::bench::{Bench, Past};
 use fociline::parsers::frame::{Ended, Frame};
@@ -40,6 +42,15 @@ impl Past for Record<'_> {
     }
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Infallible> {
         Ok(self.0.iter().find(|numbered| numbered.seq == seq).cloned())
+    }
+    fn checks(&mut self) -> Result<Vec<Numbered>, Infallible> {
+        let is = |numbered: &&Numbered| {
+            matches!(numbered.entry, Entry::ReferenceLens(_) | Entry::InstrumentCheck(_))
+        };
+        Ok(self.0.iter().filter(is).cloned().collect())
+    }
+    fn was_in_force(&mut self, _: &TextHash) -> Result<bool, Infallible> {
+        Ok(false)
     }
 }
 
@@ -190,4 +201,17 @@ async fn every_entry_comes_once_and_in_order_however_late_one_begins_or_slow_one
     drop(recorder);
     tokio::task::spawn_blocking(|| threads.join()).await.expect("ends").expect("in order");
     assert!(slow.next().await.expect("reads").is_none(), "it ends with the recorder");
+}
+
+#[test]
+fn a_reading_of_a_reference_lens_waits_for_nobody() {
+    let mut lab = Lab::new();
+    let lens = r#"{"name":"REF-1","serial":"1","sphere":-5.0,"due":"2027-01-01"}"#;
+    let lens = serde_json::from_str(lens).expect("a lens");
+    lab.on(Event::ReferenceLens { lens: Box::new(lens), by: "who".to_owned() });
+    lab.frame("JOB=4471 S=-5.00");
+    assert_eq!(lab.waiting().len(), 1, "of a job, the eye is asked for");
+    lab.frame("JOB=REF-1 S=-5.00");
+    assert!(lab.record.iter().any(|numbered| matches!(numbered.entry, Entry::InstrumentCheck(_))));
+    assert_eq!(lab.waiting().len(), 1, "of a reference lens, it is not");
 }

@@ -3,6 +3,10 @@
 //! A payload is JSON text, hashed exactly as written. The forms here are a contract: a ledger
 //! written today is read for years. Fields are only ever added, and only as optional ones.
 
+pub use super::checks::{
+    Against, ChartKind, CrossCheckEntry, DriftEntry, InstrumentCheckEntry, ManualEntry, Purpose,
+    ReferenceLensEntry, SittingStart,
+};
 pub use super::person::{OverrideEntry, PersonDid, PersonEntry, Role};
 use crate::judge::verdict::Verdict;
 use crate::order::Order;
@@ -132,6 +136,16 @@ entries! {
     Person(PersonEntry) = "person",
     /// A failed verdict overridden by a person who answers for it.
     Override(OverrideEntry) = "override",
+    /// A person's reading of a lens.
+    Manual(Box<ManualEntry>) = "manual",
+    /// A manual reading compared with the instrument's.
+    CrossCheck(Box<CrossCheckEntry>) = "cross-check",
+    /// One revision of a reference lens.
+    ReferenceLens(Box<ReferenceLensEntry>) = "reference-lens",
+    /// An instrument checked against a reference lens.
+    InstrumentCheck(Box<InstrumentCheckEntry>) = "instrument-check",
+    /// A rule of a chart of checks fired.
+    Drift(Box<DriftEntry>) = "drift",
 }
 
 /// Why a row of the ledger is not an entry that this version knows.
@@ -355,6 +369,8 @@ pub enum InForce {
     Layout,
     /// A rule set.
     Rules,
+    /// Limits for checks and cross-checks.
+    Limits,
 }
 
 /// The program started or stopped.

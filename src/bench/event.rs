@@ -1,6 +1,9 @@
 //! What can happen at a station.
 
-use super::entry::{CheckpointEntry, InForceEntry, NoteEntry, OverrideEntry, PersonEntry, PortEntry};
+use super::entry::{
+    CheckpointEntry, InForceEntry, ManualEntry, NoteEntry, OverrideEntry, PersonEntry, PortEntry, Seq,
+};
+use crate::check::ReferenceLens;
 use crate::order::Order;
 use crate::parsers::frame::Frame;
 use crate::parsers::reading::JobNumber;
@@ -62,4 +65,28 @@ pub enum Event {
     Person(PersonEntry),
     /// A failed verdict was overridden, which the record must hold already.
     Overridden(OverrideEntry),
+    /// A person read a lens by hand.
+    Manual(Box<ManualEntry>),
+    /// A manual reading is to be compared with what the instrument has measured meanwhile. The record
+    /// must hold it already.
+    CrossCheck {
+        /// The manual reading.
+        manual: Seq,
+    },
+    /// A reference lens, or a revision of one, was entered in the register.
+    ReferenceLens {
+        /// The lens.
+        lens: Box<ReferenceLens>,
+        /// Who.
+        by: String,
+    },
+    /// A reading, which the record must hold already, was taken of a reference lens.
+    Checked {
+        /// The reading.
+        reading: Seq,
+        /// The reference lens.
+        lens: JobNumber,
+        /// Who says so.
+        by: String,
+    },
 }

@@ -2,9 +2,11 @@
 //!
 //! A record can be folded again from the job's entries at any time, and gives the same.
 
+use super::checks::Against;
 use super::entry::{Entry, Numbered, OrderEntry, ReadingEntry, Says, Seq};
 use crate::judge::verdict::{Basis, Verdict};
 use crate::judge::{RuleSet, judge};
+use crate::optics::normal_form;
 use crate::order::Order;
 use crate::parsers::reading::{AsSent, Eye, JobNumber, Lens, Mode, PrismPart, Reading, Vertex};
 use crate::parsers::units::{Degree, Dioptre, Millimetre};
@@ -131,12 +133,20 @@ pub struct JobRecord {
     order: Option<(Seq, u32, Order)>,
     right: LensSoFar,
     left: LensSoFar,
+    /// Which instrument each reading came from.
+    instruments: HashMap<Seq, String>,
 }
 
 impl JobRecord {
     /// A job of which nothing is known yet.
     pub fn new(job: JobNumber) -> Self {
-        Self { job, order: None, right: LensSoFar::default(), left: LensSoFar::default() }
+        Self {
+            job,
+            order: None,
+            right: LensSoFar::default(),
+            left: LensSoFar::default(),
+            instruments: HashMap::new(),
+        }
     }
 
     /// The record that the job's entries, in order, add up to. Entries that do not concern the
@@ -199,6 +209,7 @@ impl JobRecord {
     /// nobody has said for which eye it is counts for neither.
     pub fn take_reading(&mut self, seq: Seq, entry: &ReadingEntry, eye: Option<Eye>) {
         let reading = &entry.reading;
+        self.instruments.insert(seq, entry.instrument.clone());
         for side in Eye::BOTH {
             let asked = reading.unspecified.as_ref().filter(|_| eye == Some(side));
             for lens in reading.lens(side).into_iter().chain(asked) {
@@ -213,6 +224,25 @@ impl JobRecord {
     /// What has been measured so far, as one reading.
     pub fn so_far(&self) -> Reading {
         self.assembled(&mut BTreeSet::new())
+    }
+
+    /// The instruments that these readings came from.
+    pub fn instruments(&self, readings: &[u64]) -> BTreeSet<&str> {
+        readings.iter().filter_map(|seq| self.instruments.get(&Seq(*seq))).map(String::as_str).collect()
+    }
+
+    /// What has been measured of one lens, and from which readings; nothing where nothing has.
+    pub fn measured(&self, eye: Eye) -> Option<(Lens, Against)> {
+        let so_far = match eye {
+            Eye::Right => &self.right,
+            Eye::Left => &self.left,
+        };
+        let mut sources = BTreeSet::new();
+        let lens = so_far.lens(&mut sources);
+        let last = sources.last()?;
+        let instrument = self.instruments.get(&Seq(*last))?.clone();
+        let lens = normal_form(Reading { right: Some(lens), ..Reading::default() }).right?;
+        Some((lens, Against { instrument, readings: sources.into_iter().map(Seq).collect() }))
     }
 
     fn assembled(&self, sources: &mut BTreeSet<u64>) -> Reading {
@@ -239,6 +269,8 @@ impl JobRecord {
             readings: sources.into_iter().collect(),
             rules: rules_hash.to_owned(),
             software: software.to_owned(),
+            checks: Vec::new(),
+            hold: None,
         });
         Some(verdict)
     }

@@ -4,14 +4,20 @@
 //! ledger already holds of a job comes in through [`Past`], and what comes out are
 //! [`entry::Entry`]s for the ledger. Nothing here may be shown before it is committed.
 
+pub mod checking;
+pub mod checks;
 pub mod command;
+pub mod drift;
 pub mod entry;
 pub mod event;
 pub mod job;
 pub mod person;
 mod recent;
+pub mod standing;
 
+use crate::check::Limits;
 use crate::judge::RuleSet;
+use crate::judge::verdict::Hold;
 use crate::optics::normal_form;
 use crate::parsers::frame::{Ended, Frame};
 use crate::parsers::layout::Reject;
@@ -24,6 +30,7 @@ use event::Event;
 use jiff::{SignedDuration, Timestamp};
 use job::JobRecord;
 use recent::Recent;
+use standing::Standing;
 use std::collections::BTreeMap;
 
 /// How many jobs are kept at hand. Others are recalled through [`Past`].
@@ -43,6 +50,16 @@ pub trait Past {
     /// # Errors
     /// When the record cannot be read.
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Self::Error>;
+    /// Every reference lens and instrument check, in their order.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn checks(&mut self) -> Result<Vec<Numbered>, Self::Error>;
+    /// Whether a text was ever put on record as in force.
+    ///
+    /// # Errors
+    /// When the record cannot be read.
+    fn was_in_force(&mut self, text: &TextHash) -> Result<bool, Self::Error>;
 }
 
 /// A past of which nothing is known: for a new ledger and for tests.
@@ -57,6 +74,12 @@ impl Past for NoPast {
     fn entry(&mut self, _: Seq) -> Result<Option<Numbered>, Self::Error> {
         Ok(None)
     }
+    fn checks(&mut self) -> Result<Vec<Numbered>, Self::Error> {
+        Ok(Vec::new())
+    }
+    fn was_in_force(&mut self, _: &TextHash) -> Result<bool, Self::Error> {
+        Ok(false)
+    }
 }
 
 /// How a bench is set up. Nothing in it changes while it runs.
@@ -65,6 +88,10 @@ pub struct Setup {
     pub instruments: BTreeMap<String, Reader>,
     /// The rule set in force.
     pub rules: RuleSet,
+    /// The limits of checks and cross-checks in force.
+    pub limits: Limits,
+    /// When verdicts are held back; nothing where they never are.
+    pub hold: Option<Hold>,
     /// For how long a scanned or chosen job holds without any measurement.
     pub job_hold: SignedDuration,
     /// The version of the program.
@@ -77,6 +104,10 @@ pub struct Bench {
     /// Of each instrument, the hashes of its layouts by their names.
     layouts: BTreeMap<String, BTreeMap<String, TextHash>>,
     rules_hash: TextHash,
+    limits_hash: TextHash,
+    limits_on_record: bool,
+    /// Recalled from the past when first needed.
+    standing: Option<Standing>,
     next: Seq,
     current: Option<Current>,
     last: Option<Last>,
@@ -95,11 +126,13 @@ impl Bench {
             reader.parts().iter().map(|part| (part.name().to_owned(), TextHash::of(&part.text()))).collect()
         };
         let layouts = setup.instruments.iter().map(|(name, reader)| (name.clone(), hashes(reader))).collect();
-        let rules_hash = TextHash::of(setup.rules.text());
         Self {
-            setup,
             layouts,
-            rules_hash,
+            rules_hash: TextHash::of(setup.rules.text()),
+            limits_hash: TextHash::of(setup.limits.text()),
+            limits_on_record: false,
+            standing: None,
+            setup,
             next: head.next(),
             current: None,
             last: None,
@@ -133,11 +166,13 @@ impl Bench {
     ) -> Result<Vec<Numbered>, P::Error> {
         // As the ledger keeps it: what is shown live and what is read back are then the same.
         let time = Timestamp::from_microsecond(time.as_microsecond()).unwrap_or(time);
+        self.recall(past)?;
         let mut out = Out { time, next: self.next, entries: Vec::with_capacity(3) };
         match event {
             Event::Started { texts } => {
                 out.push(self.software(SoftwareState::Started));
                 for text in texts {
+                    self.limits_on_record |= text.hash == self.limits_hash;
                     out.push(Entry::InForce(text.clone()));
                 }
             }
@@ -177,6 +212,31 @@ impl Bench {
             }
             Event::Overridden(signed) => {
                 out.push(Entry::Override(signed.clone()));
+            }
+            Event::Manual(manual) => {
+                self.record(&manual.job, past, out.next)?;
+                self.limits_in_force(past, &mut out)?;
+                let seq = out.push(Entry::Manual(manual.clone()));
+                self.cross_check(seq, manual, &mut out);
+            }
+            Event::CrossCheck { manual } => {
+                if let Some(Entry::Manual(entry)) = past.entry(*manual)?.map(|numbered| numbered.entry) {
+                    self.record(&entry.job, past, out.next)?;
+                    self.limits_in_force(past, &mut out)?;
+                    self.cross_check(*manual, &entry, &mut out);
+                }
+            }
+            Event::ReferenceLens { lens, by } => {
+                let revision = self.standing().revision(&lens.name) + 1;
+                let entry = ReferenceLensEntry { revision, by: by.clone(), lens: (**lens).clone() };
+                out.push(Entry::ReferenceLens(Box::new(entry)));
+                self.take_standing(&mut out);
+            }
+            Event::Checked { reading, lens, by } => {
+                if let Some(Entry::Reading(entry)) = past.entry(*reading)?.map(|numbered| numbered.entry) {
+                    self.limits_in_force(past, &mut out)?;
+                    self.check(*reading, &entry, lens, by, &mut out);
+                }
             }
         }
         self.next = out.next;
@@ -250,8 +310,15 @@ impl Bench {
             };
             (reading, job, job_from)
         });
+        let mut of_reference = None;
         if let Some((_, Some(job), _)) = &assigned {
-            self.record(job, past, out.next)?;
+            of_reference = self.standing().lens(job).map(|_| job.clone());
+            match of_reference {
+                Some(_) => self.limits_in_force(past, out)?,
+                None => {
+                    self.record(job, past, out.next)?;
+                }
+            }
         }
         let frame_seq = out.push(Entry::Frame(FrameEntry {
             instrument: instrument.to_owned(),
@@ -279,7 +346,13 @@ impl Bench {
         }
         self.last = Some(Last { seq, job: job.clone(), is_eyeless: entry.reading.unspecified.is_some() });
         let has_lens = entry.reading.right.is_some() || entry.reading.left.is_some();
+        let to_check = of_reference.map(|lens| (lens, entry.clone()));
         out.push(Entry::Reading(Box::new(entry)));
+        if let Some((lens, entry)) = to_check {
+            let by = entry.reading.operator.as_deref().unwrap_or(NOT_SIGNED_IN);
+            self.check(seq, &entry, &lens, by, out);
+            return Ok(());
+        }
         if let Some(job) = job.filter(|_| has_lens) {
             self.judge(&job, out);
         }
@@ -333,11 +406,14 @@ impl Bench {
     }
 
     fn judge(&mut self, job: &JobNumber, out: &mut Out) {
-        let verdict = self
-            .jobs
-            .get(job, out.next)
-            .and_then(|record| record.judged(&self.setup.rules, &self.rules_hash.0, &self.setup.software));
-        if let Some(verdict) = verdict {
+        let Some(record) = self.jobs.get(job, out.next) else { return };
+        let verdict = record.judged(&self.setup.rules, &self.rules_hash.0, &self.setup.software);
+        if let Some(mut verdict) = verdict {
+            let readings = verdict.basis.as_ref().map(|basis| basis.readings.as_slice()).unwrap_or_default();
+            let instruments = record.instruments(readings);
+            if let Some(standing) = &self.standing {
+                standing.link(&mut verdict, &instruments, self.setup.hold.as_ref(), out.time);
+            }
             out.push(Entry::Verdict(Box::new(verdict)));
         }
     }

@@ -1,7 +1,7 @@
 //! `fociline ledger`: search, show, prove, correct, export.
 
 use super::progress::progress;
-use super::{Answer, Stop, WhichLedger, json, show};
+use super::{Answer, Stop, WhichLedger, json, show, words};
 use crate::bench::Bench;
 use crate::bench::entry::{CheckpointEntry, Entry, NOT_SIGNED_IN, Numbered, Says, Seq};
 use crate::bench::event::Event;
@@ -148,7 +148,7 @@ fn named<T: serde::de::DeserializeOwned>(text: &str) -> Result<T, String> {
     serde_json::from_value(serde_json::Value::String(text.to_owned())).map_err(|why| why.to_string())
 }
 
-fn eye(text: &str) -> Result<Eye, String> {
+pub(super) fn eye(text: &str) -> Result<Eye, String> {
     named(text)
 }
 
@@ -176,7 +176,7 @@ fn checkpoint(text: &str) -> Result<CheckpointEntry, String> {
 }
 
 /// A date or a time of this computer's time zone, or a time with its zone.
-fn time_of(text: &str) -> Result<Timestamp, String> {
+pub(super) fn time_of(text: &str) -> Result<Timestamp, String> {
     let here = jiff::tz::TimeZone::system();
     text.parse::<Timestamp>()
         .or_else(|_| text.parse::<jiff::civil::DateTime>().and_then(|time| here.to_timestamp(time)))
@@ -282,7 +282,7 @@ fn summary(entry: &Entry) -> String {
             format!("job {} revision {} ({})", order.order.job, order.revision, order.source)
         }
         Entry::Verdict(verdict) => {
-            format!("job {} {} {}", verdict.job, show::outcome(verdict.outcome), show::reason(verdict))
+            format!("job {} {} {}", verdict.job, show::word(verdict), show::reason(verdict))
         }
         Entry::Job(job) => match &job.job {
             Some(number) => format!("job {number} chosen ({})", job.by),
@@ -318,6 +318,11 @@ fn summary(entry: &Entry) -> String {
             signed.about, signed.job, signed.meaning, signed.reason, signed.by, signed.role
         ),
         Entry::Checkpoint(checkpoint) => format!("{} entries, head {}", checkpoint.entries, checkpoint.head),
+        Entry::Manual(manual) => words::manual(manual),
+        Entry::CrossCheck(check) => words::cross_check(check),
+        Entry::ReferenceLens(entry) => words::reference_lens(entry),
+        Entry::InstrumentCheck(check) => words::instrument_check(check),
+        Entry::Drift(drift) => words::drift(drift),
     }
 }
 
@@ -343,6 +348,10 @@ fn show_entry(record: &Reader, seq: Seq, as_json: bool) -> Answer {
                     basis.rules,
                     basis.software
                 );
+                if !basis.checks.is_empty() {
+                    let checks: Vec<String> = basis.checks.iter().map(u64::to_string).collect();
+                    println!("  instrument checks in force: entries {}", checks.join(", "));
+                }
             }
         }
         Entry::InForce(text) => println!("{}", text.text.trim_end()),
@@ -393,9 +402,13 @@ fn rederive(record: &Reader, job: Option<&JobNumber>) -> Answer {
         println!("{difference}");
     }
     println!(
-        "{} readings and {} verdicts derived again from the raw bytes: {}",
+        "{} readings and {} verdicts derived again from the raw bytes, {} cross-checks, {} instrument checks and {} \
+         drifts from what they rest on: {}",
         report.readings,
         report.verdicts,
+        report.cross_checks,
+        report.checks,
+        report.drifts,
         if report.differences.is_empty() {
             "all as recorded".to_owned()
         } else {

@@ -3,21 +3,27 @@
 mod account;
 mod burst;
 mod demo;
+mod hand;
 mod judge;
 mod layout;
 mod ledger;
 mod line;
 mod listen;
+mod manual;
 mod order;
 mod people;
 mod ports;
 mod progress;
+mod reference;
 mod replay;
+mod report;
 mod run;
 mod show;
+mod words;
 
 use crate::bench::Setup;
 use crate::bench::entry::{Entry, InForce, Seq};
+use crate::check::Limits;
 use crate::judge::RuleSet;
 use clap::{Args, Parser, Subcommand};
 use jiff::SignedDuration;
@@ -34,7 +40,8 @@ Exit status:
   0  done; of `judge`: pass; of `ledger verify` and `rederive`: all agrees
   1  of `judge`: any other outcome; of `ledger verify` and `rederive`: something does not agree;
      of `layout try`: a frame is not read; of `layout learn`: something is undecided;
-     of `layout compare`: a frame reads otherwise
+     of `layout compare`: a frame reads otherwise; of `crosscheck`: beyond tolerance;
+     of `reference`: an instrument is not in order
   2  unusable input: a bad argument, settings file, layout, rule set or order
   3  the work could not be done: a port, a disk, a lock
 
@@ -73,6 +80,19 @@ enum Command {
     /// People: who may sign in at a station's page
     #[command(subcommand)]
     People(people::PeopleCommand),
+    /// Manual readings, compared with the instrument's
+    #[command(subcommand)]
+    Manual(manual::ManualCommand),
+    /// Compare a job's manual readings with what its instruments have measured
+    Crosscheck(manual::CrossCheckArgs),
+    /// Practice readings: repeatability and bias of a person's hands
+    #[command(subcommand)]
+    Practice(manual::PracticeCommand),
+    /// Reference lenses, and instruments checked with them
+    #[command(subcommand)]
+    Reference(reference::ReferenceCommand),
+    /// What the record says as a whole: HTML to read and print, CSV to work on
+    Report(report::ReportArgs),
     /// Read recorded bytes through a layout into a ledger
     Replay(replay::ReplayArgs),
 }
@@ -112,6 +132,11 @@ pub fn main() -> ExitCode {
         Command::Judge(args) => judge::run(args),
         Command::Ledger(command) => ledger::run(command),
         Command::People(command) => people::run(command),
+        Command::Manual(command) => manual::run(command),
+        Command::Crosscheck(args) => manual::cross_check(args),
+        Command::Practice(command) => manual::practice(command),
+        Command::Reference(command) => reference::run(command),
+        Command::Report(args) => report::run(args),
         Command::Replay(args) => replay::run(args),
     };
     let (status, why) = match answer {
@@ -187,17 +212,23 @@ fn setup_for(
     }
     let everything = Seq(0)..=Seq(u64::MAX);
     let texts = record.of_kind("in-force", everything, usize::MAX).map_err(Stop::failed)?;
-    let last = texts.into_iter().rev().find_map(|numbered| match numbered.entry {
-        Entry::InForce(text) if text.what == InForce::Rules => Some(text),
-        _ => None,
-    });
-    let rules = match last {
-        Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
-        None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
+    let last = |what| {
+        texts.iter().rev().find_map(|numbered| match &numbered.entry {
+            Entry::InForce(text) if text.what == what => Some(text),
+            _ => None,
+        })
     };
     Ok(Setup {
         instruments: BTreeMap::new(),
-        rules,
+        rules: match last(InForce::Rules) {
+            Some(rules) => RuleSet::from_toml(&rules.text, &rules.name).map_err(Stop::failed)?,
+            None => RuleSet::built_in(DEFAULT_RULES).expect("it is built in"),
+        },
+        limits: match last(InForce::Limits) {
+            Some(limits) => Limits::from_toml(&limits.text, &limits.name).map_err(Stop::failed)?,
+            None => Limits::default(),
+        },
+        hold: None,
         job_hold: SignedDuration::ZERO,
         software: env!("CARGO_PKG_VERSION").to_owned(),
     })

@@ -1,20 +1,15 @@
 //! `fociline order`: add, list, show.
 
-use super::{Answer, Stop, WhichLedger, json, settings, text_of};
+use super::{Answer, Stop, WhichLedger, hand, json, settings, text_of};
 use crate::bench::Bench;
 use crate::bench::entry::{Entry, OrderEntry};
 use crate::bench::event::Event;
 use crate::ledger::{Ledger, LedgerError, Reader};
 use crate::order::intake::{self, Intake};
 use crate::parsers::reading::JobNumber;
-use crate::station::intake::{DONE, REFUSED};
 use crate::station::settings::Settings;
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
-
-/// How long a running station may take to pick an order file up.
-const PICK_UP: Duration = Duration::from_secs(15);
 
 #[derive(Debug, clap::Subcommand)]
 pub(super) enum OrderCommand {
@@ -121,37 +116,17 @@ fn order_of(entry: &Entry) -> Option<&OrderEntry> {
     }
 }
 
-/// Puts the files into the folder of a running station, and waits until it has taken them in.
+/// Hands the files to a running station, and waits until it has taken them in.
 fn hand_over(folder: &Path, files: &[PathBuf]) -> Answer {
     let mut all_taken = true;
     for file in files {
-        let name =
-            format!("{}-{}", std::process::id(), file.file_name().unwrap_or_default().to_string_lossy());
-        let hidden = folder.join(format!(".{name}"));
-        std::fs::copy(file, &hidden)
-            .and_then(|_| std::fs::rename(&hidden, folder.join(&name)))
-            .map_err(|why| Stop::Failed(format!("{}: {why}", folder.display())))?;
-        let since = Instant::now();
-        let place = |into: &str| folder.join(into).join(&name);
-        loop {
-            if place(DONE).exists() {
-                println!("{}: taken in by the running station", file.display());
-                break;
-            }
-            if place(REFUSED).exists() {
-                let reason = place(REFUSED).with_file_name(format!("{name}.reason.txt"));
-                eprintln!("{}", std::fs::read_to_string(reason).unwrap_or_default().trim_end());
+        let name = file.file_name().unwrap_or_default().to_string_lossy();
+        match hand::over(folder, &name, &super::bytes_of(file)?)? {
+            hand::Taken::In(_) => println!("{}: taken in by the running station", file.display()),
+            hand::Taken::Not(reason) => {
+                eprintln!("{reason}");
                 all_taken = false;
-                break;
             }
-            if since.elapsed() > PICK_UP {
-                return Err(Stop::Failed(format!(
-                    "{}: the running station has not taken it in; it waits in {}",
-                    file.display(),
-                    folder.display()
-                )));
-            }
-            std::thread::sleep(Duration::from_millis(100));
         }
     }
     if all_taken { Ok(true) } else { Err(Stop::Input("not every order was taken in".to_owned())) }

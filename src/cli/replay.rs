@@ -5,6 +5,7 @@ use super::{Answer, DEFAULT_RULES, Stop};
 use crate::bench::Setup;
 use crate::bench::entry::InForce;
 use crate::bench::event::Event;
+use crate::check::Limits;
 use crate::parsers::frame::Framer;
 use crate::station::recorder::Recorder;
 use crate::station::run::text_in_force;
@@ -55,6 +56,8 @@ pub(super) fn run(args: ReplayArgs) -> Answer {
     let setup = Setup {
         instruments: BTreeMap::from([(args.instrument.clone(), reader)]),
         rules,
+        limits: Limits::default(),
+        hold: None,
         job_hold: SignedDuration::MAX,
         software: env!("CARGO_PKG_VERSION").to_owned(),
     };

@@ -1,7 +1,7 @@
 //! `fociline run`: a station.
 
 use super::account::picture;
-use super::{Answer, Stop, block_on, json, settings, show};
+use super::{Answer, Stop, block_on, json, settings, show, words};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
 use crate::page;
 use crate::parsers::frame::Ended;
@@ -129,7 +129,8 @@ impl Output {
                     }
                     _ => false,
                 };
-                if batch.iter().any(|other| of_this(&other)) {
+                let check = |other: &Numbered| matches!(&other.entry, Entry::InstrumentCheck(check) if check.reading == numbered.seq);
+                if batch.iter().any(|other| of_this(&other) || check(other)) {
                     return;
                 }
                 let what = match (&reading.job, reading.job_from) {
@@ -182,6 +183,11 @@ impl Output {
                     order.order.job, order.revision, order.source
                 );
             }
+            Entry::Manual(manual) => println!("{time}  {}", words::manual(manual)),
+            Entry::CrossCheck(check) => println!("{time}  {}", words::cross_check(check)),
+            Entry::InstrumentCheck(check) => println!("{time}  CHECK {}", words::instrument_check(check)),
+            Entry::ReferenceLens(entry) => println!("{time}  {}", words::reference_lens(entry)),
+            Entry::Drift(drift) => println!("{time}  DRIFT {}", words::drift(drift)),
             _ => {}
         }
     }

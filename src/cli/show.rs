@@ -33,6 +33,15 @@ pub(super) fn outcome(outcome: Outcome) -> String {
     format!("{style}{:<10}{style:#}", outcome.to_string().to_uppercase())
 }
 
+/// The word of a verdict. One that is held back does not show how it came out.
+pub(super) fn word(verdict: &Verdict) -> String {
+    if verdict.held.is_none() {
+        return outcome(verdict.outcome);
+    }
+    let style = Style::new().bold().fg_color(Some(AnsiColor::Magenta.into()));
+    format!("{style}INSTRUMENT NOT IN ORDER{style:#}")
+}
+
 /// A quantity in words.
 pub(super) fn quantity(quantity: Quantity) -> &'static str {
     match quantity {
@@ -101,6 +110,9 @@ fn with_limit(item: &Item) -> String {
 
 /// The reason for a verdict in one line.
 pub(super) fn reason(verdict: &Verdict) -> String {
+    if let Some(why) = &verdict.held {
+        return format!("{why}. Check it with its reference lenses, then measure again");
+    }
     let of = |outcome: ItemOutcome| verdict.items.iter().filter(move |item| item.outcome == outcome);
     let words: Vec<String> = match verdict.outcome {
         Outcome::Pass => {
@@ -138,7 +150,7 @@ pub(super) fn reason(verdict: &Verdict) -> String {
 
 /// A verdict in one line, with the time that it was given, as `HH:MM:SS`.
 pub(super) fn line(time: &str, verdict: &Verdict) -> String {
-    format!("{time}  job {:<10} {} {}", verdict.job, outcome(verdict.outcome), reason(verdict))
+    format!("{time}  job {:<10} {} {}", verdict.job, word(verdict), reason(verdict))
 }
 
 fn indented(text: &str, indent: &str) -> String {
@@ -149,7 +161,7 @@ fn indented(text: &str, indent: &str) -> String {
 pub(super) fn table(verdict: &Verdict) -> String {
     let mut text = String::new();
     let mut write = || -> std::fmt::Result {
-        writeln!(text, "job {}  {} {}", verdict.job, outcome(verdict.outcome), reason(verdict))?;
+        writeln!(text, "job {}  {} {}", verdict.job, word(verdict), reason(verdict))?;
         writeln!(
             text,
             "  {:<32} {:>9} {:>9} {:>9} {:>9}  {:>5}  outcome",

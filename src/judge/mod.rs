@@ -83,5 +83,6 @@ pub fn judge(order: &Order, measured: &Reading, rules: &RuleSet) -> Verdict {
         decision: rules.decision().to_owned(),
         basis: None,
         notes,
+        held: None,
     }
 }

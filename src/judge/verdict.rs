@@ -158,7 +158,7 @@ pub struct Verdict {
     pub job: JobNumber,
     /// The name of the rule set.
     pub rules: String,
-    /// How it came out.
+    /// How it came out. Where `held` says something, nobody may act on it yet.
     pub outcome: Outcome,
     /// Each quantity.
     pub items: Vec<Item>,
@@ -170,6 +170,22 @@ pub struct Verdict {
     /// What holds for the whole verdict: the power scheme applied, loosened limits, and the like.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub notes: Vec<String>,
+    /// Why the verdict is held back, where it is: an instrument is not in order. It is shown instead
+    /// of the outcome.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub held: Option<String>,
+}
+
+/// When verdicts are held back, as the station's settings say.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Hold {
+    /// For how many hours a good check of an instrument holds.
+    pub every_hours: u32,
+    /// The reference lenses that each instrument is checked with; where none is named, any one will
+    /// do.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub lenses: Vec<JobNumber>,
 }
 
 /// What a verdict on record was derived from, so that it can be derived again.
@@ -183,4 +199,11 @@ pub struct Basis {
     pub rules: String,
     /// The version of the program that judged.
     pub software: String,
+    /// The numbers of the checks in force, ascending: the latest with each reference lens, of each
+    /// instrument that a value came from.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub checks: Vec<u64>,
+    /// When the station held verdicts back; absent where it never did.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub hold: Option<Hold>,
 }

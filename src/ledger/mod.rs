@@ -3,7 +3,7 @@
 //! - [`store`]: the one writer
 //! - [`chain`]: the hashes; how an auditor computes them again
 //! - [`project`]: the terms by which entries are found, written with them
-//! - [`read`], [`search`]: reading, while others write
+//! - [`read`], [`search`], [`scan`]: reading, while others write
 //! - [`verify`](mod@verify): whether it is what was written
 //! - [`rederive`](mod@rederive): whether the raw bytes still give the same readings and verdicts
 //! - [`compare`](mod@compare): what past frames would say by another layout
@@ -23,6 +23,7 @@ mod past;
 pub mod project;
 pub mod read;
 pub mod rederive;
+pub mod scan;
 pub mod search;
 pub mod store;
 pub mod verify;
@@ -35,6 +36,7 @@ pub use file::beside;
 pub use project::Field;
 pub use read::{Reader, Stored};
 pub use rederive::{Difference, Rederived, rederive};
+pub use scan::Passing;
 pub use search::{Hit, Query};
 pub use store::Ledger;
 pub use verify::{Finding, Problem, Verification, verify};

@@ -3,7 +3,7 @@
 use super::error::LedgerError;
 use super::read::Reader;
 use crate::bench::Past;
-use crate::bench::entry::{Numbered, Seq};
+use crate::bench::entry::{Numbered, Seq, TextHash};
 use crate::parsers::reading::JobNumber;
 
 impl Past for Reader {
@@ -15,5 +15,13 @@ impl Past for Reader {
 
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, LedgerError> {
         Reader::entry(self, seq)
+    }
+
+    fn checks(&mut self) -> Result<Vec<Numbered>, LedgerError> {
+        self.reference_and_checks(Seq(u64::MAX))
+    }
+
+    fn was_in_force(&mut self, text: &TextHash) -> Result<bool, LedgerError> {
+        Ok(self.in_force(&text.0)?.is_some())
     }
 }

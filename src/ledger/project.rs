@@ -19,8 +19,8 @@ pub enum Field {
     FramesOf = 2,
     /// The instrument that a reading came from, or the readings of a verdict.
     Instrument = 3,
-    /// The person: who measured, as the instrument says, who wrote a note, entered an order, chose a
-    /// job, signed, or whose account it is.
+    /// The person: who measured, as the instrument says, who read by hand, who wrote a note, entered an
+    /// order, chose a job, signed, or whose account it is.
     Person = 4,
     /// How a verdict came out.
     Outcome = 5,
@@ -28,10 +28,17 @@ pub enum Field {
     OutOfLimit = 6,
     /// The hash of a text in force.
     InForce = 7,
-    /// The number of the entry that a note is about.
+    /// The number of the entry that a note, a check, a cross-check or a drift is about.
     About = 8,
     /// The kind, for all but frames, readings and verdicts, which their instrument and outcome find.
     Kind = 9,
+    /// A sitting of manual readings: the person, a line feed, the sitting.
+    Sitting = 10,
+}
+
+/// A sitting of a person as a term.
+pub(super) fn sitting_term(by: &str, sitting: &str) -> String {
+    format!("{by}\n{sitting}")
 }
 
 /// The jobs that an entry names.
@@ -43,6 +50,11 @@ pub(super) fn jobs_named(entry: &Entry) -> impl Iterator<Item = &JobNumber> {
         Entry::Job(choice) => (choice.job.as_ref(), None),
         Entry::Note(note) => (note.job.as_ref(), note.job_before.as_ref()),
         Entry::Override(signed) => (Some(&signed.job), None),
+        Entry::Manual(manual) => (Some(&manual.job), None),
+        Entry::CrossCheck(check) => (Some(&check.job), None),
+        Entry::ReferenceLens(entry) => (Some(&entry.lens.name), None),
+        Entry::InstrumentCheck(check) => (Some(&check.lens), None),
+        Entry::Drift(drift) => (Some(&drift.lens), None),
         _ => (None, None),
     };
     job.into_iter().chain(before)
@@ -82,6 +94,26 @@ fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
             term(Field::About, &signed.about.to_string());
         }
         Entry::InForce(text) => term(Field::InForce, &text.hash.0),
+        Entry::Manual(manual) => {
+            term(Field::Person, &manual.by);
+            term(Field::Sitting, &sitting_term(&manual.by, &manual.sitting));
+        }
+        Entry::CrossCheck(check) => {
+            term(Field::Person, &check.by);
+            term(Field::Instrument, &check.instrument);
+            term(Field::About, &check.manual.to_string());
+            check.readings.iter().for_each(|reading| term(Field::About, &reading.to_string()));
+        }
+        Entry::ReferenceLens(entry) => term(Field::Person, &entry.by),
+        Entry::InstrumentCheck(check) => {
+            term(Field::Person, &check.by);
+            term(Field::Instrument, &check.instrument);
+            term(Field::About, &check.reading.to_string());
+        }
+        Entry::Drift(drift) => {
+            term(Field::Instrument, &drift.instrument);
+            term(Field::About, &drift.check.to_string());
+        }
         _ => {}
     }
     term(Field::Kind, entry.kind());

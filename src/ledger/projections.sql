@@ -9,7 +9,8 @@ CREATE TABLE terms (
   id    INTEGER PRIMARY KEY,
   -- What kind of term, see `Field` in project.rs: 1 job concerned, 2 instrument of a frame,
   -- 3 instrument of a reading or verdict, 4 person, 5 outcome, 6 quantity out of its limit,
-  -- 7 hash of a text in force, 8 number of the entry that a note is about, 9 kind.
+  -- 7 hash of a text in force, 8 number of the entry that a note or check is about, 9 kind,
+  -- 10 sitting of manual readings.
   field INTEGER NOT NULL,
   value TEXT NOT NULL,
   -- The last entry that it holds for.

@@ -3,9 +3,11 @@
 use super::chain::{Hash, Head};
 use super::error::{At, LedgerError};
 use super::file;
-use super::project::{Field, as_sql, assigned, jobs_named};
+use super::project::{Field, as_sql, assigned, jobs_named, sitting_term};
 use super::store::head_of;
-use crate::bench::entry::{CheckpointEntry, Entry, InForceEntry, NotAnEntry, Numbered, OrderEntry, Seq};
+use crate::bench::entry::{
+    CheckpointEntry, Entry, InForceEntry, NotAnEntry, NoteEntry, Numbered, OrderEntry, Seq,
+};
 use crate::parsers::reading::JobNumber;
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Params, params};
@@ -51,6 +53,9 @@ pub(super) mod sql {
     pub const OF_TERM: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
         FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
         WHERE t.field = ?1 AND t.value = ?2 AND p.seq BETWEEN ?3 AND ?4 ORDER BY p.seq LIMIT ?5";
+    pub const LATEST_OF_KIND: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
+        FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
+        WHERE t.field = 9 AND t.value = ?1 ORDER BY p.seq DESC LIMIT ?2";
     pub const LATEST_ORDER: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
         FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
         WHERE t.field = 1 AND t.value = ?1 AND e.kind = 'order' ORDER BY p.seq DESC LIMIT 1";
@@ -186,6 +191,52 @@ impl Reader {
         limit: usize,
     ) -> Result<Vec<Numbered>, LedgerError> {
         self.of_term(Field::Kind, kind, range, limit)
+    }
+
+    /// The latest entries of a kind, at most `limit`, newest first. The same kinds are listed as by
+    /// [`of_kind`](Reader::of_kind).
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn latest_of_kind(&self, kind: &str, limit: usize) -> Result<Vec<Numbered>, LedgerError> {
+        let stored = self.fetch(sql::LATEST_OF_KIND, params![kind, as_limit(limit)])?;
+        stored.iter().map(|stored| self.read(stored)).collect()
+    }
+
+    /// What notes say of an entry, in their order.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn notes_on(&self, seq: Seq) -> Result<Vec<NoteEntry>, LedgerError> {
+        // Most entries have none: one look into the dictionary says so.
+        if self.term_id(Field::About, &seq.to_string())?.is_none() {
+            return Ok(Vec::new());
+        }
+        let later = self.of_term(Field::About, &seq.to_string(), seq.next()..=Seq(u64::MAX), usize::MAX)?;
+        let note = |numbered: Numbered| match numbered.entry {
+            Entry::Note(note) => Some(note),
+            _ => None,
+        };
+        Ok(later.into_iter().filter_map(note).collect())
+    }
+
+    /// Every reference lens and instrument check up to `last`, in their order.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn reference_and_checks(&self, last: Seq) -> Result<Vec<Numbered>, LedgerError> {
+        let mut found = self.of_kind("reference-lens", Seq(0)..=last, usize::MAX)?;
+        found.extend(self.of_kind("instrument-check", Seq(0)..=last, usize::MAX)?);
+        found.sort_by_key(|numbered| numbered.seq);
+        Ok(found)
+    }
+
+    /// Whether this is the sitting's first reading by this person: none is on record.
+    ///
+    /// # Errors
+    /// When the ledger cannot be read.
+    pub fn is_first_of_sitting(&self, by: &str, sitting: &str) -> Result<bool, LedgerError> {
+        Ok(self.term_id(Field::Sitting, &sitting_term(by, sitting))?.is_none())
     }
 
     /// What was derived from an entry or said about it: the reading of a frame, the verdicts that

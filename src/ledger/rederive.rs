@@ -6,8 +6,14 @@
 
 use super::error::LedgerError;
 use super::read::Reader;
-use crate::bench::entry::{Entry, FrameEntry, InForce, InForceEntry, Numbered, ReadingEntry, Seq, TextHash};
+use crate::bench::checking::{checked, cross_checked};
+use crate::bench::entry::{
+    CrossCheckEntry, DriftEntry, Entry, FrameEntry, InForce, InForceEntry, InstrumentCheckEntry, ManualEntry,
+    Numbered, ReadingEntry, Seq, TextHash,
+};
 use crate::bench::job::JobRecord;
+use crate::bench::standing::Standing;
+use crate::check::Limits;
 use crate::judge::RuleSet;
 use crate::judge::verdict::{Item, Verdict};
 use crate::optics::normal_form;
@@ -28,6 +34,12 @@ pub struct Rederived {
     pub rejects: u64,
     /// How many verdicts were derived from their readings and orders.
     pub verdicts: u64,
+    /// How many cross-checks were derived from their manual readings and what had been measured.
+    pub cross_checks: u64,
+    /// How many instrument checks were derived from their readings and certificates.
+    pub checks: u64,
+    /// How many drifts were derived from the checks before them.
+    pub drifts: u64,
     /// Where the result is another than the one on record, or there is none.
     pub differences: Vec<Difference>,
 }
@@ -57,8 +69,14 @@ pub fn rederive(
     job: Option<&JobNumber>,
     mut progress: impl FnMut(u64, u64),
 ) -> Result<Rederived, LedgerError> {
-    let mut again =
-        Again { record, layouts: HashMap::new(), rules: HashMap::new(), found: Rederived::default() };
+    let mut again = Again {
+        record,
+        layouts: HashMap::new(),
+        rules: HashMap::new(),
+        limits: HashMap::new(),
+        standing: Standings::new(record)?,
+        found: Rederived::default(),
+    };
     if let Some(job) = job {
         let history = record.job_history(job)?;
         let total = history.len() as u64;
@@ -82,6 +100,8 @@ struct Again<'r> {
     /// What was in force, ready for use, by hash; or why it cannot be used.
     layouts: HashMap<TextHash, Result<FrameReader, String>>,
     rules: HashMap<String, Result<Arc<RuleSet>, String>>,
+    limits: HashMap<TextHash, Result<Arc<Limits>, String>>,
+    standing: Standings,
     found: Rederived,
 }
 
@@ -91,7 +111,11 @@ impl Again<'_> {
         let compared = match &numbered.entry {
             Entry::Frame(frame) => self.frame(seq, frame)?,
             Entry::Reading(reading) => self.reading(seq, reading)?,
-            Entry::Verdict(verdict) => self.verdict(seq, verdict)?,
+            Entry::Verdict(verdict) => self.verdict(numbered, verdict)?,
+            Entry::Manual(manual) => manual_again(manual),
+            Entry::CrossCheck(check) => self.cross_check(seq, check)?,
+            Entry::InstrumentCheck(check) => self.check(numbered, check)?,
+            Entry::Drift(drift) => self.drift(seq, drift)?,
             _ => Ok(()),
         };
         if let Err(what) = compared {
@@ -151,7 +175,8 @@ impl Again<'_> {
         })
     }
 
-    fn verdict(&mut self, seq: Seq, verdict: &Verdict) -> Result<Result<(), String>, LedgerError> {
+    fn verdict(&mut self, numbered: &Numbered, verdict: &Verdict) -> Result<Result<(), String>, LedgerError> {
+        let seq = numbered.seq;
         let Some(basis) = &verdict.basis else {
             return Ok(Err("the verdict does not say what it was derived from".to_owned()));
         };
@@ -161,11 +186,13 @@ impl Again<'_> {
         };
         let mut history = self.record.job_history(&verdict.job)?;
         history.retain(|numbered| numbered.seq < seq);
-        let now = JobRecord::from_history(verdict.job.clone(), &history).judged(
-            &rules,
-            &basis.rules,
-            &basis.software,
-        );
+        let record = JobRecord::from_history(verdict.job.clone(), &history);
+        let mut now = record.judged(&rules, &basis.rules, &basis.software);
+        if let Some(now) = &mut now {
+            let instruments = record.instruments(&basis.readings);
+            let standing = self.standing.before(seq);
+            standing.link(now, &instruments, basis.hold.as_ref(), numbered.time);
+        }
         Ok(match now {
             Some(now) if now == *verdict => {
                 self.found.verdicts += 1;
@@ -203,11 +230,160 @@ impl Again<'_> {
         Ok(rules)
     }
 
+    fn cross_check(&mut self, seq: Seq, check: &CrossCheckEntry) -> Result<Result<(), String>, LedgerError> {
+        let limits = match self.limits(&check.limits)? {
+            Ok(limits) => limits,
+            Err(why) => return Ok(Err(why)),
+        };
+        let manual = match self.record.entry(check.manual)?.map(|numbered| numbered.entry) {
+            Some(Entry::Manual(manual)) if check.manual < seq => manual,
+            _ => {
+                return Ok(Err(format!("it rests on entry {}, which is not a manual reading", check.manual)));
+            }
+        };
+        let mut history = self.record.job_history(&check.job)?;
+        history.retain(|numbered| numbered.seq < seq);
+        let record = JobRecord::from_history(check.job.clone(), &history);
+        let now = cross_checked(check.manual, &manual, &record, &limits, &check.limits);
+        Ok(same(now.as_ref(), check, &mut self.found.cross_checks))
+    }
+
+    fn check(
+        &mut self,
+        numbered: &Numbered,
+        check: &InstrumentCheckEntry,
+    ) -> Result<Result<(), String>, LedgerError> {
+        let limits = match self.limits(&check.limits)? {
+            Ok(limits) => limits,
+            Err(why) => return Ok(Err(why)),
+        };
+        let reading = match self.record.entry(check.reading)?.map(|numbered| numbered.entry) {
+            Some(Entry::Reading(reading)) if check.reading < numbered.seq => reading,
+            _ => return Ok(Err(format!("it rests on entry {}, which is not a reading", check.reading))),
+        };
+        let standing = self.standing.before(numbered.seq);
+        let now = standing.lens(&check.lens).map(|(entry, lens)| {
+            let (by, hash) = (&check.by, &check.limits);
+            checked(check.reading, &reading, entry, lens, by, &limits, hash, numbered.time)
+        });
+        Ok(same(now.as_ref(), check, &mut self.found.checks))
+    }
+
+    /// The charts are folded from all checks before, by the limits that the entry names.
+    fn drift(&mut self, seq: Seq, drift: &DriftEntry) -> Result<Result<(), String>, LedgerError> {
+        let limits = match self.limits(&drift.limits)? {
+            Ok(limits) => limits,
+            Err(why) => return Ok(Err(why)),
+        };
+        if drift.check >= seq {
+            return Ok(Err(format!("it rests on entry {}, which comes later", drift.check)));
+        }
+        let fired = self.standing.fired(drift.check, &limits, &drift.limits);
+        let now = fired.iter().find(|now| *now == drift).or_else(|| fired.first());
+        Ok(same(now, drift, &mut self.found.drifts))
+    }
+
+    fn limits(&mut self, hash: &TextHash) -> Result<Result<Arc<Limits>, String>, LedgerError> {
+        if let Some(known) = self.limits.get(hash) {
+            return Ok(known.clone());
+        }
+        let limits = self.in_force(&hash.0, InForce::Limits)?.and_then(|text| {
+            let limits = Limits::from_toml(&text.text, &text.name);
+            limits.map(Arc::new).map_err(|why| format!("the limits in force then cannot be used now: {why}"))
+        });
+        self.limits.insert(hash.clone(), limits.clone());
+        Ok(limits)
+    }
+
     fn in_force(&self, hash: &str, what: InForce) -> Result<Result<InForceEntry, String>, LedgerError> {
         let text = self.record.in_force(hash)?;
         Ok(text.filter(|text| text.what == what && TextHash::of(&text.text).0 == hash).ok_or_else(|| {
             format!("the text with the hash {hash}, by which it was derived, is not on record")
         }))
+    }
+}
+
+/// How instruments stood before each entry, for entries asked for in their order.
+struct Standings {
+    /// Every reference lens and check.
+    entries: Vec<Numbered>,
+    taken: usize,
+    standing: Standing,
+    /// The charts by one set of limits, as far as they were asked for.
+    charts: Option<Charted>,
+}
+
+struct Charted {
+    limits: TextHash,
+    taken: usize,
+    standing: Standing,
+    /// What the last check taken came to.
+    last: (Seq, Vec<DriftEntry>),
+}
+
+impl Standings {
+    fn new(record: &Reader) -> Result<Self, LedgerError> {
+        let terms = Limits::default().drift();
+        let nothing = Standing::new(terms, TextHash(String::new()));
+        let entries = record.reference_and_checks(Seq(u64::MAX))?;
+        Ok(Self { entries, taken: 0, standing: nothing, charts: None })
+    }
+
+    fn before(&mut self, seq: Seq) -> &Standing {
+        while let Some(next) = self.entries.get(self.taken).filter(|next| next.seq < seq) {
+            self.standing.take(next);
+            self.taken += 1;
+        }
+        &self.standing
+    }
+
+    /// What the charts said at the check `check`.
+    fn fired(&mut self, check: Seq, limits: &Limits, hash: &TextHash) -> &[DriftEntry] {
+        let goes_on = |charted: &Charted| charted.limits == *hash && charted.last.0 <= check;
+        if !self.charts.as_ref().is_some_and(goes_on) {
+            self.charts = None;
+        }
+        let charted = self.charts.get_or_insert_with(|| Charted {
+            limits: hash.clone(),
+            taken: 0,
+            standing: Standing::new(limits.drift(), hash.clone()),
+            last: (Seq(0), Vec::new()),
+        });
+        while let Some(next) = self.entries.get(charted.taken).filter(|next| next.seq <= check) {
+            charted.last = (next.seq, charted.standing.take(next));
+            charted.taken += 1;
+        }
+        if charted.last.0 == check { &charted.last.1 } else { &[] }
+    }
+}
+
+/// Whether what a manual reading means is what is on record.
+fn manual_again(manual: &ManualEntry) -> Result<(), String> {
+    match manual.read.lens() {
+        Ok(lens) if lens == manual.lens => Ok(()),
+        Ok(lens) => Err(format!(
+            "what was read means another lens. Now: {}. On record: {}",
+            json(&lens),
+            json(&manual.lens)
+        )),
+        Err(why) => Err(format!("what was read means no lens: {why}")),
+    }
+}
+
+fn same<T: PartialEq + serde::Serialize>(
+    now: Option<&T>,
+    recorded: &T,
+    found: &mut u64,
+) -> Result<(), String> {
+    match now {
+        Some(now) if now == recorded => {
+            *found += 1;
+            Ok(())
+        }
+        Some(now) => {
+            Err(format!("it comes out otherwise now. Now: {}. On record: {}", json(now), json(recorded)))
+        }
+        None => Err("nothing comes out of it now".to_owned()),
     }
 }
 

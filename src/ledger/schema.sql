@@ -9,7 +9,8 @@ CREATE TABLE entries (
   seq     INTEGER PRIMARY KEY,
   -- When it happened: RFC 3339, UTC, microseconds: 2026-03-02T07:04:05.000000Z
   time    TEXT NOT NULL,
-  -- frame, reading, order, verdict, job, note, port, clock, in-force, software, checkpoint, ...
+  -- frame, reading, order, verdict, job, note, port, clock, in-force, software, checkpoint, manual,
+  -- cross-check, reference-lens, instrument-check, drift, ...
   kind    TEXT NOT NULL,
   -- What is recorded: JSON text, exactly as it was hashed.
   payload TEXT NOT NULL,
@@ -126,7 +127,9 @@ CREATE VIEW verdicts AS SELECT
   payload ->> '$.basis.readings'      AS reading_entries, -- JSON list: seqs of the readings used
   payload ->> '$.basis.rules'         AS rules_hash,    -- see `in-force` in events
   payload ->> '$.basis.software'      AS software,      -- version that judged
-  payload ->> '$.notes'               AS notes          -- JSON list
+  payload ->> '$.notes'               AS notes,         -- JSON list
+  payload ->> '$.held'                AS held,          -- why it was held back; NULL if it was not
+  payload ->> '$.basis.checks'        AS check_entries  -- JSON list: seqs of the instrument checks in force
 FROM entries WHERE kind = 'verdict';
 
 -- Each quantity of each verdict.
@@ -147,39 +150,53 @@ CREATE VIEW verdict_items AS SELECT
 FROM entries e JOIN json_each(e.payload, '$.items') item
 WHERE e.kind = 'verdict';
 
--- Manual readings compared with an instrument's.
+-- Manual readings compared with an instrument's. Practice is never among them.
 CREATE VIEW crosschecks AS SELECT
   seq, time,
-  payload ->> '$.job'            AS job,
-  payload ->> '$.eye'            AS eye,
-  payload ->> '$.by'             AS person,         -- who read by hand
-  payload ->> '$.instrument'     AS instrument,     -- compared with
-  payload ->> '$.manual'         AS manual_entry,   -- seq of the manual reading
-  payload ->> '$.reading'        AS reading_entry,  -- seq of the instrument's
-  payload ->> '$.distance'       AS distance,       -- D: length of the difference of the power vectors
-  payload ->> '$.axis_deviation' AS axis_deviation, -- degrees, on a half circle
-  payload ->> '$.agrees'         AS agrees,         -- 1: within the cross-check's limits
-  payload ->> '$.reason'         AS reason
+  payload ->> '$.job'                        AS job,
+  payload ->> '$.eye'                        AS eye,
+  payload ->> '$.by'                         AS person,         -- who read by hand
+  payload ->> '$.instrument'                 AS instrument,     -- compared with
+  payload ->> '$.manual'                     AS manual_entry,   -- seq of the manual reading
+  payload ->> '$.reading'                    AS reading_entry,  -- seq of the instrument's, the latest where there are several
+  payload ->> '$.difference.distance'        AS distance,       -- D: length of the difference of the power vectors
+  payload ->> '$.difference.axis'            AS axis_deviation, -- degrees, on a half circle
+  payload ->> '$.outcome' = 'agree'          AS agrees,         -- 1: within the closer of the cross-check's limits
+  payload ->> '$.reasons'                    AS reason,         -- JSON list: how the outcome was reached
+  payload ->> '$.outcome'                    AS outcome,        -- agree, within-tolerance, beyond-tolerance, different-lens, not-comparable
+  payload ->> '$.suspect'                    AS suspect,        -- what most likely happened: eyes-swapped, sphere-sign, ...
+  payload ->> '$.difference.meridian'        AS meridian,       -- D: the largest difference in any meridian
+  payload ->> '$.difference.axis_weighted'   AS axis_weighted,  -- D: the axis difference weighted by the cylinders
+  payload ->> '$.difference.m'               AS m,              -- D: manual less instrument, mean sphere
+  payload ->> '$.difference.j0'              AS j0,             -- D
+  payload ->> '$.difference.j45'             AS j45,            -- D
+  payload ->> '$.difference.addition'        AS addition,       -- D
+  payload ->> '$.difference.prism'           AS prism,          -- prism dioptres: length of the difference
+  payload ->> '$.limits'                     AS limits_hash     -- see `in-force` in events
 FROM entries WHERE kind = 'cross-check';
 
--- Instruments checked against reference lenses.
+-- Instruments checked against reference lenses: one row for each quantity of each check.
 CREATE VIEW instrument_checks AS SELECT
-  seq, time,
-  payload ->> '$.instrument'     AS instrument,
-  payload ->> '$.by'             AS person,
-  payload ->> '$.lens'           AS lens,           -- the reference lens's name
-  payload ->> '$.reading'        AS reading_entry,  -- seq of the reading taken of it
-  payload ->> '$.quantity'       AS quantity,
-  payload ->> '$.expected'       AS expected,       -- in unit
-  payload ->> '$.measured'       AS measured,       -- in unit
-  payload ->> '$.deviation'      AS deviation,      -- in unit: measured less expected
-  payload ->> '$.limit'          AS limit_value,    -- in unit
-  payload ->> '$.unit'           AS unit,
-  payload ->> '$.outcome'        AS outcome
-FROM entries WHERE kind = 'instrument-check';
+  e.seq, e.time,
+  e.payload ->> '$.instrument'   AS instrument,
+  e.payload ->> '$.by'           AS person,
+  e.payload ->> '$.lens'         AS lens,           -- the reference lens's name
+  e.payload ->> '$.reading'      AS reading_entry,  -- seq of the reading taken of it
+  item.value ->> '$.quantity'    AS quantity,
+  item.value ->> '$.expected'    AS expected,       -- in unit
+  item.value ->> '$.measured'    AS measured,       -- in unit
+  item.value ->> '$.deviation'   AS deviation,      -- in unit: measured less expected
+  item.value ->> '$.limit'       AS limit_value,    -- in unit
+  item.value ->> '$.unit'        AS unit,
+  item.value ->> '$.outcome'     AS outcome,        -- of this quantity: pass, fail, not-measured, not-judged
+  e.payload ->> '$.outcome'      AS check_outcome,  -- of the whole check: good, bad, incomplete, lens-overdue
+  e.payload ->> '$.lens_entry'   AS lens_entry,     -- seq of the register's entry with the certified values
+  e.payload ->> '$.limits'       AS limits_hash     -- see `in-force` in events
+FROM entries e JOIN json_each(e.payload, '$.items') item
+WHERE e.kind = 'instrument-check';
 
 -- Everything else that happened: jobs chosen, notes, ports, clock, texts in force, software,
--- checkpoints, and kinds that later versions add.
+-- checkpoints, manual readings, reference lenses, drift, and kinds that later versions add.
 CREATE VIEW events AS SELECT
   seq, time, kind,
   -- the port's, text's or scanner's name; the entry a note is about; the version that ran

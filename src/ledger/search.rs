@@ -141,7 +141,7 @@ impl Reader {
     }
 
     /// The first and last entry that may fulfil the query's dates; nothing where none can.
-    fn bounds(&self, query: &Query) -> rusqlite::Result<Option<(i64, i64)>> {
+    pub(super) fn bounds(&self, query: &Query) -> rusqlite::Result<Option<(i64, i64)>> {
         let (mut first, mut last) = (0, i64::MAX);
         if query.from.is_some() || query.until.is_some() {
             let day = |time: Timestamp| day_of(&time_text(time)).to_owned();
@@ -208,7 +208,7 @@ impl Reader {
 
 #[cfg(test)]
 mod tests {
-    use super::super::{file, read};
+    use super::super::{file, read, scan};
     use super::sql;
 
     /// Every statement of reading and search finds its way by an index.
@@ -229,6 +229,9 @@ mod tests {
             read::sql::OF_TERM,
             read::sql::LATEST_ORDER,
             read::sql::VALUES,
+            read::sql::LATEST_OF_KIND,
+            scan::sql::BETWEEN,
+            scan::sql::SEQS,
         ] {
             let mut explain = conn.prepare(&format!("EXPLAIN QUERY PLAN {sql}")).unwrap();
             let mut rows = explain.raw_query();

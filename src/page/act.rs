@@ -214,6 +214,11 @@ fn failed_job(record: &Reader, about: Seq) -> Result<JobNumber, Problem> {
             verdict.outcome
         )));
     }
+    if let Some(why) = &verdict.held {
+        return Err(Problem::unusable(format!(
+            "verdict {about} is held back, so nobody acts on it yet: {why}"
+        )));
+    }
     for later in record.job_history(&verdict.job)?.iter().filter(|later| later.seq > about) {
         match &later.entry {
             Entry::Verdict(other) if other.job == verdict.job => {

@@ -163,6 +163,9 @@ pub struct JobLine {
     pub revision: Option<u32>,
     /// How it stands; nothing where it was not judged.
     pub outcome: Option<crate::judge::verdict::Outcome>,
+    /// Why the verdict is held back, where it is: nobody may act on the outcome yet.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub held: Option<String>,
     /// Whether a fail was overridden.
     pub overridden: bool,
     /// When anything last happened to it.
@@ -181,6 +184,7 @@ pub fn jobs(record: &Reader, prefix: &str, limit: usize) -> Result<Vec<JobLine>,
         lines.push(JobLine {
             revision: view.orders.last().map(|order| order.entry.revision),
             outcome: view.verdict.as_ref().map(|verdict| verdict.verdict.outcome),
+            held: view.verdict.as_ref().and_then(|verdict| verdict.verdict.held.clone()),
             overridden: view.verdict.as_ref().is_some_and(|verdict| verdict.overridden.is_some()),
             last: last.time,
             job,

@@ -265,11 +265,17 @@ impl Board {
                 }
             }
             Entry::Note(note) => self.take_note(note),
+            // A check says what its reading was taken of: nobody need say more.
+            Entry::InstrumentCheck(check) => self.waiting.retain(|waiting| waiting.seq != check.reading),
             Entry::Order(_)
             | Entry::Clock(_)
             | Entry::InForce(_)
             | Entry::Checkpoint(_)
-            | Entry::Person(_) => {}
+            | Entry::Person(_)
+            | Entry::Manual(_)
+            | Entry::CrossCheck(_)
+            | Entry::ReferenceLens(_)
+            | Entry::Drift(_) => {}
         }
     }
 

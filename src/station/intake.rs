@@ -1,11 +1,14 @@
 //! The orders folder: a file dropped there is taken in once, and moved to `done/` or, where any
-//! of it was refused, to `refused/` with the reason beside it.
+//! of it was refused, to `refused/` with the reason beside it. The same folder takes what people ask
+//! for by command while the station runs (`*.ask.json`, see [`asked`]).
 //!
 //! The folder is looked at every half second: it may lie on a network share, where notifications
 //! of changes do not arrive.
 
+use super::asked::{self, Asked};
 use super::recorder::{Closed, Recorder};
 use crate::bench::event::Event;
+use crate::ledger::Reader;
 use crate::order::intake;
 use jiff::Timestamp;
 use std::collections::HashMap;
@@ -22,9 +25,13 @@ pub const DONE: &str = "done";
 /// Where refused files go, inside the folder.
 pub const REFUSED: &str = "refused";
 
+/// What became of something asked goes beside it: the numbers of its entries.
+pub const ENTRIES: &str = ".entries";
+
 /// Watches `folder` until `shutdown` completes.
 pub async fn watch(
     folder: &Path,
+    ledger: &Path,
     recorder: &Recorder,
     clock: impl Fn() -> Timestamp,
     shutdown: impl Future<Output = ()>,
@@ -37,7 +44,13 @@ pub async fn watch(
             Ok(files) => {
                 trouble = None;
                 for file in files {
-                    if let Err(Closed) = take(&file, folder, recorder, &clock).await {
+                    let is_asked = file.to_string_lossy().ends_with(asked::SUFFIX);
+                    let taken = if is_asked {
+                        answer(&file, folder, ledger, recorder, &clock).await
+                    } else {
+                        take(&file, folder, recorder, &clock).await
+                    };
+                    if let Err(Closed) = taken {
                         return;
                     }
                 }
@@ -119,6 +132,46 @@ async fn take(
     };
     if let Err(why) = moved {
         tracing::error!(file = name, %why, "the orders file cannot be moved; it will be looked at again");
+    }
+    Ok(())
+}
+
+/// Records what a person asks for, and writes beside it which entries came of it.
+async fn answer(
+    file: &Path,
+    folder: &Path,
+    ledger: &Path,
+    recorder: &Recorder,
+    clock: &impl Fn() -> Timestamp,
+) -> Result<(), Closed> {
+    let name = file_name(file);
+    let event = read(file)
+        .and_then(|text| serde_json::from_str::<Asked>(&text).map_err(|why| why.to_string()))
+        .and_then(|asked| {
+            let record = Reader::open(ledger).map_err(|why| why.to_string())?;
+            asked::event(&record, asked).map_err(|why| why.to_string())
+        });
+    let moved = match event {
+        Ok(event) => {
+            let entries = recorder.record(event, clock()).await?;
+            let numbers: Vec<String> = entries.iter().map(|numbered| numbered.seq.to_string()).collect();
+            tracing::info!(file = name, entries = numbers.join(", "), "recorded as asked");
+            std::fs::create_dir_all(folder.join(DONE))
+                .and_then(|()| {
+                    std::fs::write(folder.join(DONE).join(format!("{name}{ENTRIES}")), numbers.join("\n"))
+                })
+                .and_then(|()| move_to(file, &folder.join(DONE), &name))
+        }
+        Err(why) => {
+            tracing::warn!(file = name, why, "refused");
+            let refused = folder.join(REFUSED);
+            std::fs::create_dir_all(&refused)
+                .and_then(|()| std::fs::write(refused.join(format!("{name}.reason.txt")), format!("{why}\n")))
+                .and_then(|()| move_to(file, &refused, &name))
+        }
+    };
+    if let Err(why) = moved {
+        tracing::error!(file = name, %why, "what was asked cannot be moved away");
     }
     Ok(())
 }

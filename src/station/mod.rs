@@ -6,6 +6,7 @@
 //! hands round what is committed, [`board`] draws the live picture from it, [`run`] starts and
 //! ends all of it, and [`attach`] is how others run beside it.
 
+pub mod asked;
 pub mod attach;
 pub mod board;
 pub mod follow;

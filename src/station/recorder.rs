@@ -161,9 +161,13 @@ impl Core {
         while let Some(Incoming { events, time, done }) = events.blocking_recv() {
             let mut entries = Vec::with_capacity(3 * events.len());
             for event in &events {
-                if let Event::Noted(_) | Event::Scanned { .. } = event {
-                    // A note looks back at the record, so the record has to be complete; a scan
-                    // can be one.
+                let looks_back = matches!(
+                    event,
+                    Event::Noted(_) | Event::Scanned { .. } | Event::CrossCheck { .. } | Event::Checked { .. }
+                );
+                if looks_back {
+                    // These look back at the record, so the record has to be complete; a scan can
+                    // be a note.
                     self.wait_for(handed_on);
                 }
                 entries.append(&mut self.step(event, time));

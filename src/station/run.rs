@@ -59,6 +59,7 @@ pub fn texts_in_force(settings: &Settings) -> Vec<InForceEntry> {
     let mut texts = vec![
         text_in_force(InForce::Settings, &settings.name, &settings.text),
         text_in_force(InForce::Rules, settings.rules.name(), settings.rules.text()),
+        text_in_force(InForce::Limits, settings.checks.limits.name(), settings.checks.limits.text()),
     ];
     for instrument in &settings.instruments {
         for reader in instrument.reader.parts() {
@@ -80,6 +81,8 @@ pub fn setup(settings: &Settings) -> Setup {
             .map(|instrument| (instrument.name.clone(), instrument.reader.clone()))
             .collect(),
         rules: settings.rules.clone(),
+        limits: settings.checks.limits.clone(),
+        hold: settings.checks.hold.clone(),
         job_hold: settings.job_hold,
         software: env!("CARGO_PKG_VERSION").to_owned(),
     }
@@ -127,7 +130,8 @@ where
     }
     if let Some(folder) = settings.orders.clone() {
         let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), stopped.clone().wait());
-        tasks.spawn(async move { intake::watch(&folder, &recorder, clock, stopped).await });
+        let ledger = settings.ledger.clone();
+        tasks.spawn(async move { intake::watch(&folder, &ledger, &recorder, clock, stopped).await });
     }
     {
         let (recorder, clock, stopped) = (recorder.clone(), clock.clone(), stopped.clone().wait());

@@ -7,9 +7,12 @@ mod page;
 
 pub use page::{Page, Tls};
 
+use crate::check::Limits;
 use crate::judge::RuleSet;
+use crate::judge::verdict::Hold;
 use crate::parsers::layout::Layout;
 use crate::parsers::reader::Reader;
+use crate::parsers::reading::JobNumber;
 use serde::Deserialize;
 use std::collections::HashMap;
 use std::ops::Range;
@@ -41,10 +44,21 @@ pub struct Settings {
     pub orders: Option<PathBuf>,
     /// How the page is served; nothing where it is not.
     pub page: Option<Page>,
+    /// How instruments are checked.
+    pub checks: Checks,
     /// The instruments.
     pub instruments: Vec<Instrument>,
     /// The barcode readers.
     pub scanners: Vec<Scanner>,
+}
+
+/// How instruments are checked against reference lenses.
+#[derive(Debug, Clone)]
+pub struct Checks {
+    /// When verdicts are held back; nothing where they never are.
+    pub hold: Option<Hold>,
+    /// The limits of checks and cross-checks.
+    pub limits: Limits,
 }
 
 /// An instrument on a port.
@@ -131,6 +145,8 @@ struct File {
     #[serde(default)]
     orders: Option<OrdersTable>,
     #[serde(default)]
+    checks: ChecksTable,
+    #[serde(default)]
     instrument: Vec<DeviceTable>,
     #[serde(default)]
     scanner: Vec<DeviceTable>,
@@ -144,6 +160,17 @@ struct StationTable {
     rules: Spanned<String>,
     #[serde(default)]
     job_hold_minutes: Option<Spanned<i64>>,
+}
+
+#[derive(Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ChecksTable {
+    #[serde(default)]
+    hold: bool,
+    every_hours: Option<Spanned<u32>>,
+    #[serde(default)]
+    lenses: Vec<Spanned<String>>,
+    limits: Option<Spanned<String>>,
 }
 
 #[derive(Deserialize)]
@@ -240,6 +267,7 @@ impl Check<'_> {
             job_hold: jiff::SignedDuration::from_mins(job_hold),
             orders: file.orders.as_ref().map(|orders| self.folder.join(&orders.folder)),
             page,
+            checks: self.checks(&file.checks)?,
             instruments,
             scanners,
         };
@@ -249,6 +277,24 @@ impl Check<'_> {
 
     fn rules(&self, name: &Spanned<String>) -> Result<RuleSet, SettingsError> {
         rules(name.get_ref(), self.folder).map_err(|why| self.at(name.span(), &why))
+    }
+
+    fn checks(&self, table: &ChecksTable) -> Result<Checks, SettingsError> {
+        let every_hours = self.pick(&table.every_hours, 24, |hours| match hours {
+            1..=8784 => Ok(*hours),
+            _ => Err(format!("every_hours = {hours}: expected 1 to 8784")),
+        })?;
+        let name = |name: &Spanned<String>| {
+            name.get_ref().parse().map_err(|_| {
+                self.at(name.span(), "lenses: expected names of reference lenses, as on their barcodes")
+            })
+        };
+        let lenses = table.lenses.iter().map(name).collect::<Result<Vec<JobNumber>, _>>()?;
+        let limits = match &table.limits {
+            None => Limits::default(),
+            Some(name) => limits(name.get_ref(), self.folder).map_err(|why| self.at(name.span(), &why))?,
+        };
+        Ok(Checks { hold: table.hold.then_some(Hold { every_hours, lenses }), limits })
     }
 
     fn instrument(&self, table: &DeviceTable) -> Result<Instrument, SettingsError> {
@@ -368,6 +414,23 @@ pub fn rules(name: &str, folder: &Path) -> Result<RuleSet, String> {
     RuleSet::built_in(name).ok_or_else(|| {
         let known: Vec<&str> = RuleSet::built_in_names().collect();
         format!("no rule set is called {name:?}: expected {}, or the path of a .toml file", known.join(", "))
+    })
+}
+
+/// The built-in limits of this name, or the lab's own at this path, taken from `folder`.
+///
+/// # Errors
+/// What is wrong, where, and what was expected.
+pub fn limits(name: &str, folder: &Path) -> Result<Limits, String> {
+    if is_path(name) {
+        let path = folder.join(name);
+        let origin = path.display().to_string();
+        let text = read(&path).map_err(|why| format!("limits {origin} {why}"))?;
+        return Limits::from_toml(&text, &origin).map_err(|why| why.to_string());
+    }
+    Limits::built_in(name).ok_or_else(|| {
+        let known: Vec<&str> = Limits::built_in_names().collect();
+        format!("no limits are called {name:?}: expected {}, or the path of a .toml file", known.join(", "))
     })
 }
 

@@ -26,7 +26,8 @@ fn the_views_columns_stand_in_their_order() {
         ),
         (
             "verdicts",
-            "seq time job rules outcome items failed decision order_entry reading_entries rules_hash software notes",
+            "seq time job rules outcome items failed decision order_entry reading_entries rules_hash software notes \
+             held check_entries",
         ),
         (
             "verdict_items",
@@ -34,11 +35,13 @@ fn the_views_columns_stand_in_their_order() {
         ),
         (
             "crosschecks",
-            "seq time job eye person instrument manual_entry reading_entry distance axis_deviation agrees reason",
+            "seq time job eye person instrument manual_entry reading_entry distance axis_deviation agrees reason \
+             outcome suspect meridian axis_weighted m j0 j45 addition prism limits_hash",
         ),
         (
             "instrument_checks",
-            "seq time instrument person lens reading_entry quantity expected measured deviation limit_value unit outcome",
+            "seq time instrument person lens reading_entry quantity expected measured deviation limit_value unit outcome \
+             check_outcome lens_entry limits_hash",
         ),
         ("events", "seq time kind subject what job person reason hash payload"),
         ("job_entries", "job seq"),
@@ -139,9 +142,8 @@ fn the_views_give_what_was_recorded() {
     );
 }
 
-/// Their kinds are not written by this version; the views stand for them already.
 #[test]
-fn checks_are_shown_as_their_kinds_will_be_written() {
+fn checks_are_shown_a_row_for_each_quantity() {
     let (place, _) = ledger_of(morning());
     let raw = Connection::open(&place.path).unwrap();
     let add = |seq: i64, kind: &str, payload: &str| {
@@ -155,22 +157,34 @@ fn checks_are_shown_as_their_kinds_will_be_written() {
         18,
         "cross-check",
         r#"{"job":"4471","eye":"left","by":"B. Lund","instrument":"focimeter-1","manual":17,"reading":7,
-            "distance":0.06,"axis_deviation":1,"agrees":true,"reason":"axis at its limit"}"#,
+            "readings":[7],"difference":{"m":0.01,"j0":0.02,"j45":-0.03,"distance":0.06,"meridian":0.05,"axis":1,
+            "axis_weighted":0.04},"outcome":"agree","reasons":["at its limit"],"limits":"abcd"}"#,
     );
     add(
         19,
         "instrument-check",
-        r#"{"instrument":"focimeter-1","by":"A. Thorne","lens":"+5.00","reading":7,"quantity":"sphere-meridian",
-            "expected":5.00,"measured":5.03,"deviation":0.03,"limit":0.06,"unit":"D","outcome":"pass"}"#,
+        r#"{"instrument":"focimeter-1","by":"A. Thorne","lens":"+5.00","lens_entry":2,"reading":7,"outcome":"bad",
+            "items":[{"quantity":"sphere-meridian","expected":5.00,"measured":5.03,"deviation":0.03,"limit":0.06,
+            "unit":"D","outcome":"pass","figures":""},{"quantity":"second-meridian","expected":5.00,"measured":5.09,
+            "deviation":0.09,"limit":0.06,"unit":"D","outcome":"fail","figures":""}],"limits":"abcd"}"#,
     );
     let time = "2026-03-02T08:00:00.000000Z";
     assert_eq!(
         rows(&place, "SELECT * FROM crosschecks"),
-        [format!("18|{time}|4471|left|B. Lund|focimeter-1|17|7|0.06|1|1|axis at its limit")]
+        [format!(
+            "18|{time}|4471|left|B. Lund|focimeter-1|17|7|0.06|1|1|[\"at its limit\"]|agree||0.05|0.04|0.01|0.02|-0.03|||abcd"
+        )]
     );
     assert_eq!(
         rows(&place, "SELECT * FROM instrument_checks"),
-        [format!("19|{time}|focimeter-1|A. Thorne|+5.00|7|sphere-meridian|5|5.03|0.03|0.06|D|pass")]
+        [
+            format!(
+                "19|{time}|focimeter-1|A. Thorne|+5.00|7|sphere-meridian|5|5.03|0.03|0.06|D|pass|bad|2|abcd"
+            ),
+            format!(
+                "19|{time}|focimeter-1|A. Thorne|+5.00|7|second-meridian|5|5.09|0.09|0.06|D|fail|bad|2|abcd"
+            )
+        ]
     );
     assert_eq!(rows(&place, "SELECT count(*) FROM events"), ["7"]);
 }

@@ -38,6 +38,8 @@ fn recorded(reader: &FrameReader, lines: &[&str]) -> (Place, Vec<FrameEntry>) {
     let setup = Setup {
         instruments: BTreeMap::from([("focimeter-1".to_owned(), reader.clone())]),
         rules: RuleSet::built_in("ansi-z80.1-2015").unwrap(),
+        limits: fociline::check::Limits::default(),
+        hold: None,
         job_hold: SignedDuration::from_mins(10),
         software: "0.1.0".into(),
     };

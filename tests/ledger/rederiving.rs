@@ -4,6 +4,7 @@ use super::{Place, place, sample::*};
 use fociline::bench::entry::*;
 use fociline::bench::event::Event;
 use fociline::bench::{Bench, Setup};
+use fociline::check::Limits;
 use fociline::judge::RuleSet;
 use fociline::ledger::{Ledger, Reader, Rederived, rederive};
 use fociline::order::Order;
@@ -30,6 +31,8 @@ fn recorded() -> (Place, Vec<Numbered>) {
     let setup = Setup {
         instruments: BTreeMap::from([("focimeter-1".to_owned(), layout)]),
         rules,
+        limits: Limits::default(),
+        hold: None,
         job_hold: SignedDuration::from_mins(10),
         software: "0.1.0".into(),
     };

@@ -107,8 +107,11 @@ pub fn verdict(number: &str, order: u64, readings: &[u64], failed: &[Quantity]) 
             readings: readings.to_vec(),
             rules: TextHash::of("rules").0,
             software: "0.1.0".into(),
+            checks: vec![],
+            hold: None,
         }),
         notes: vec![],
+        held: None,
     }))
 }
 

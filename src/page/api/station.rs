@@ -48,6 +48,8 @@ pub(super) struct Station {
 struct Judged {
     job: JobNumber,
     outcome: Outcome,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    held: Option<String>,
     verdict: Seq,
     time: Timestamp,
     overridden: bool,
@@ -69,6 +71,7 @@ pub(super) async fn show(State(app): State<Arc<App>>) -> Json<Station> {
                 .map(|judged| Judged {
                     job: judged.verdict.job.clone(),
                     outcome: judged.verdict.outcome,
+                    held: judged.verdict.held.clone(),
                     verdict: judged.seq,
                     time: judged.time,
                     overridden: judged.overridden.is_some(),

@@ -81,7 +81,7 @@ function listen() {
   stream.addEventListener("entry", (event) => {
     refresh(location.href);
     const entry = JSON.parse(event.data);
-    if (entry.kind === "verdict") sound(entry.payload.outcome);
+    if (entry.kind === "verdict" && !entry.payload.held) sound(entry.payload.outcome);
   });
   stream.addEventListener("error", () => {
     lost.hidden = false;

@@ -186,8 +186,8 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
     let waiting: Vec<&Waiting> = board.waiting().collect();
     let last = board.jobs().take(LAST).map(|judged| LastJob {
         job: judged.verdict.job.clone(),
-        mark: mark_of(judged.verdict.outcome),
-        word: say.outcome(judged.verdict.outcome),
+        mark: mark_of(judged.verdict.outcome, judged.verdict.held.as_deref()),
+        word: say.standing(judged.verdict.outcome, judged.verdict.held.as_deref()),
         overridden: judged.overridden.is_some(),
         time: say.since(judged.time, now),
     });

@@ -207,7 +207,7 @@ pub(super) async fn show(
         wants_eye: matches!(&entry, Entry::Reading(reading) if reading.reading.unspecified.is_some()),
         can_override: who.may(Right::Override)
             && !overridden
-            && matches!(&entry, Entry::Verdict(verdict) if verdict.outcome == Outcome::Fail),
+            && matches!(&entry, Entry::Verdict(verdict) if verdict.outcome == Outcome::Fail && verdict.held.is_none()),
         before: (seq.0 > 1).then(|| Seq(seq.0 - 1)),
         after: (seq < view.entries).then(|| seq.next()),
         later: view.later.iter().map(|later| Line::of(&say, later, Vec::new())).collect(),

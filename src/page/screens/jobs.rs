@@ -59,8 +59,8 @@ pub(super) async fn list(
     let line = |job: &view::JobLine| Line {
         job: job.job.clone(),
         revision: job.revision,
-        mark: job.outcome.map_or("none", mark_of),
-        word: job.outcome.map_or(say.not_judged_yet, |outcome| say.outcome(outcome)),
+        mark: job.outcome.map_or("none", |outcome| mark_of(outcome, job.held.as_deref())),
+        word: job.outcome.map_or(say.not_judged_yet, |outcome| say.standing(outcome, job.held.as_deref())),
         overridden: job.overridden,
         last: say.date_time(job.last),
     };

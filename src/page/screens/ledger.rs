@@ -80,7 +80,7 @@ impl Line {
         let (mark, words) = match Entry::from_payload(envelope.kind, envelope.payload.get()) {
             Ok(entry) => {
                 let mark = match &entry {
-                    Entry::Verdict(verdict) => mark_of(verdict.outcome),
+                    Entry::Verdict(verdict) => mark_of(verdict.outcome, verdict.held.as_deref()),
                     _ => "",
                 };
                 (mark, say.entry(&entry))

@@ -123,6 +123,11 @@ impl Language {
         }
     }
 
+    /// How a verdict stands in a few words: a held one shows no outcome, for nobody may act on it.
+    pub fn standing(&self, outcome: Outcome, held: Option<&str>) -> &'static str {
+        if held.is_some() { self.not_in_order } else { self.outcome(outcome) }
+    }
+
     fn item_outcome(&self, outcome: ItemOutcome) -> &'static str {
         match outcome {
             ItemOutcome::Pass => self.pass,
@@ -215,6 +220,7 @@ impl Language {
         let of = |outcome: ItemOutcome| verdict.items.iter().filter(move |item| item.outcome == outcome);
         let beyond = |outcome| of(outcome).map(|item| self.beyond(item)).collect::<Vec<_>>().join("; ");
         let why = match verdict.outcome {
+            _ if verdict.held.is_some() => verdict.held.clone().unwrap_or_default(),
             Outcome::Pass => self.all_within.to_owned(),
             Outcome::Fail => beyond(ItemOutcome::Fail),
             Outcome::Borderline => beyond(ItemOutcome::Borderline),
@@ -230,8 +236,8 @@ impl Language {
             }
         };
         Stand {
-            mark: mark_of(verdict.outcome),
-            word: self.outcome(verdict.outcome),
+            mark: mark_of(verdict.outcome, verdict.held.as_deref()),
+            word: self.standing(verdict.outcome, verdict.held.as_deref()),
             why,
             missing: self.missing(verdict),
         }
@@ -413,8 +419,9 @@ fn mark(outcome: ItemOutcome) -> &'static str {
 }
 
 /// The mark of an outcome.
-pub fn mark_of(outcome: Outcome) -> &'static str {
+pub fn mark_of(outcome: Outcome, held: Option<&str>) -> &'static str {
     match outcome {
+        _ if held.is_some() => "none",
         Outcome::Pass => "pass",
         Outcome::Fail => "fail",
         Outcome::Borderline => "near",
@@ -484,5 +491,15 @@ mod tests {
         assert_eq!(stand.missing, ["Right: sphere meridian, cylinder, axis"]);
         let (_, whole) = verdict(r#"{"right":{"sphere":-1.25,"cylinder":-0.50,"axis":90}}"#);
         assert_eq!((english().stand(&whole).mark, english().stand(&whole).missing), ("pass", Vec::new()));
+    }
+
+    #[test]
+    fn a_held_verdict_shows_no_outcome() {
+        let (_, mut passed) = verdict(r#"{"right":{"sphere":-1.25,"cylinder":-0.50,"axis":90}}"#);
+        assert_eq!(passed.outcome, Outcome::Pass);
+        passed.held = Some("focimeter-1 was never checked".to_owned());
+        let stand = english().stand(&passed);
+        assert_eq!((stand.mark, stand.word), ("none", "Instrument not in order"));
+        assert_eq!(stand.why, "focimeter-1 was never checked");
     }
 }

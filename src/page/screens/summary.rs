@@ -57,6 +57,7 @@ impl Language {
             InForce::Settings => self.settings,
             InForce::Layout => self.layout,
             InForce::Rules => self.rule_set,
+            InForce::Limits => "limits of checks",
         }
     }
 
@@ -137,6 +138,17 @@ impl Language {
             }
             Entry::Override(signed) => {
                 vec![signed.by.clone(), signed.meaning.clone(), signed.reason.clone()]
+            }
+            Entry::Manual(manual) => vec![manual.by.clone(), manual.focimeter.clone()],
+            Entry::CrossCheck(check) => {
+                vec![check.by.clone(), check.instrument.clone(), check.outcome.to_string()]
+            }
+            Entry::ReferenceLens(entry) => vec![entry.lens.name.to_string(), entry.lens.serial.clone()],
+            Entry::InstrumentCheck(check) => {
+                vec![check.instrument.clone(), check.lens.to_string(), check.outcome.to_string()]
+            }
+            Entry::Drift(drift) => {
+                vec![drift.instrument.clone(), drift.lens.to_string(), drift.rule.to_string()]
             }
         };
         words.into_iter().filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" \u{b7} ")

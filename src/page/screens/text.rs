@@ -47,6 +47,7 @@ texts! {
     not_measured: "not measured",
     not_judged: "not judged",
     not_judged_yet: "Not judged yet",
+    not_in_order: "Instrument not in order",
     all_within: "Everything ordered is within its limit",
     not_covered: "Not covered by this rule set",
     off_by: "off by",

@@ -1,0 +1,201 @@
+//! How instruments stand: the register of reference lenses, each instrument's latest checks, and
+//! whether verdicts on its readings are held back.
+
+use super::checks::{DriftEntry, InstrumentCheckEntry, ReferenceLensEntry, side_name};
+use super::drift::Charts;
+use super::entry::{Entry, Numbered, Seq, TextHash};
+use crate::check::limits::DriftTerms;
+use crate::check::reference::{CheckOutcome, ReferenceLens};
+use crate::judge::verdict::{Hold, Quantity, Verdict};
+use crate::parsers::reading::JobNumber;
+use jiff::Timestamp;
+use std::borrow::Cow;
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+
+/// The latest check of an instrument with one lens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LastCheck {
+    /// Its entry.
+    pub seq: Seq,
+    /// When.
+    pub time: Timestamp,
+    /// What it came to.
+    pub outcome: CheckOutcome,
+}
+
+/// Whether an instrument is in order.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum State {
+    /// Its checks are good and in date.
+    InOrder,
+    /// They are not, and why.
+    NotInOrder(String),
+}
+
+impl fmt::Display for State {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            State::InOrder => f.write_str("in order"),
+            State::NotInOrder(why) => write!(f, "not in order: {why}"),
+        }
+    }
+}
+
+/// What is known of reference lenses and of instruments' checks. Folds from the entries.
+#[derive(Debug, Clone)]
+pub struct Standing {
+    terms: DriftTerms,
+    limits: TextHash,
+    lenses: BTreeMap<JobNumber, (Seq, ReferenceLensEntry)>,
+    checks: BTreeMap<String, BTreeMap<JobNumber, LastCheck>>,
+    charts: BTreeMap<(String, JobNumber, Quantity), Charts>,
+}
+
+impl Standing {
+    /// Nothing known yet. Charts are drawn by `terms`, which stand in the limits with this hash.
+    pub fn new(terms: DriftTerms, limits: TextHash) -> Self {
+        Self { terms, limits, lenses: BTreeMap::new(), checks: BTreeMap::new(), charts: BTreeMap::new() }
+    }
+
+    /// Takes in an entry, and gives what the charts say of it. Entries of other kinds do no harm.
+    pub fn take(&mut self, numbered: &Numbered) -> Vec<DriftEntry> {
+        match &numbered.entry {
+            Entry::ReferenceLens(lens) => {
+                self.lenses.insert(lens.lens.name.clone(), (numbered.seq, (**lens).clone()));
+                Vec::new()
+            }
+            Entry::InstrumentCheck(check) => {
+                let last = LastCheck { seq: numbered.seq, time: numbered.time, outcome: check.outcome };
+                let of_instrument = self.checks.entry(check.instrument.clone()).or_default();
+                of_instrument.insert(check.lens.clone(), last);
+                self.charted(numbered.seq, check)
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    fn charted(&mut self, seq: Seq, check: &InstrumentCheckEntry) -> Vec<DriftEntry> {
+        let mut fired = Vec::new();
+        for item in &check.items {
+            let key = (check.instrument.clone(), check.lens.clone(), item.quantity);
+            let charts = self.charts.entry(key).or_insert_with(|| Charts::new(self.terms));
+            let (Some(point), Some(baseline)) = (charts.push(seq, check.outcome, item), charts.baseline())
+            else {
+                continue;
+            };
+            for (chart, signal) in point.signals().filter(|(_, signal)| !signal.continues) {
+                fired.push(DriftEntry {
+                    instrument: check.instrument.clone(),
+                    lens: check.lens.clone(),
+                    quantity: item.quantity,
+                    chart,
+                    rule: Cow::Borrowed(signal.rule),
+                    source: Cow::Borrowed(signal.source),
+                    side: Cow::Borrowed(side_name(signal.side)),
+                    check: seq,
+                    since: charts.check_at(signal.since).unwrap_or(seq),
+                    deviation: item.deviation.unwrap_or_default(),
+                    centre: baseline.centre,
+                    sigma: baseline.sigma,
+                    unit: item.unit.clone(),
+                    limits: self.limits.clone(),
+                });
+            }
+        }
+        fired
+    }
+
+    /// A reference lens as it stands, with the entry that holds it.
+    pub fn lens(&self, name: &JobNumber) -> Option<(Seq, &ReferenceLens)> {
+        self.lenses.get(name).map(|(seq, entry)| (*seq, &entry.lens))
+    }
+
+    /// Every reference lens as it stands, by name.
+    pub fn lenses(&self) -> impl Iterator<Item = (Seq, &ReferenceLensEntry)> {
+        self.lenses.values().map(|(seq, entry)| (*seq, entry))
+    }
+
+    /// How many revisions a reference lens has had; 0 where it is not known.
+    pub fn revision(&self, name: &JobNumber) -> u32 {
+        self.lenses.get(name).map_or(0, |(_, entry)| entry.revision)
+    }
+
+    /// The instruments that were ever checked, and with which lenses.
+    pub fn checks(&self) -> impl Iterator<Item = (&str, &BTreeMap<JobNumber, LastCheck>)> {
+        self.checks.iter().map(|(instrument, checks)| (instrument.as_str(), checks))
+    }
+
+    /// The charts of every instrument, lens and quantity.
+    pub fn charts(&self) -> impl Iterator<Item = (&(String, JobNumber, Quantity), &Charts)> {
+        self.charts.iter()
+    }
+
+    /// Whether an instrument is in order at `time`. Where `hold` names lenses, each of them must be
+    /// good and in date; else one must be, and no lens's latest check may be bad.
+    pub fn state(&self, instrument: &str, hold: &Hold, time: Timestamp) -> State {
+        let not = |why: String| State::NotInOrder(format!("{instrument}: {why}"));
+        let none = BTreeMap::new();
+        let checks = self.checks.get(instrument).unwrap_or(&none);
+        // To the microsecond, as the record keeps times: the same answer comes out of it later.
+        let oldest = time.as_microsecond() - i64::from(hold.every_hours) * 3_600_000_000;
+        let in_date = |last: &LastCheck| last.time.as_microsecond() >= oldest;
+        let wrong = |lens: &JobNumber, last: &LastCheck| {
+            if last.outcome != CheckOutcome::Good {
+                Some(format!("the check with {lens} is {} (entry {})", last.outcome, last.seq))
+            } else if !in_date(last) {
+                Some(format!(
+                    "the check with {lens} is older than {} hours (entry {})",
+                    hold.every_hours, last.seq
+                ))
+            } else {
+                None
+            }
+        };
+        if hold.lenses.is_empty() {
+            if let Some((lens, last)) = checks.iter().find(|(_, last)| last.outcome == CheckOutcome::Bad) {
+                return not(wrong(lens, last).unwrap_or_default());
+            }
+            let mut latest: Vec<_> = checks.iter().collect();
+            latest.sort_by_key(|(_, last)| std::cmp::Reverse(last.seq));
+            return match latest.first() {
+                None => not("it was never checked with a reference lens".to_owned()),
+                Some(_) if latest.iter().any(|(lens, last)| wrong(lens, last).is_none()) => State::InOrder,
+                Some((lens, last)) => not(wrong(lens, last).unwrap_or_default()),
+            };
+        }
+        for lens in &hold.lenses {
+            match checks.get(lens) {
+                None => return not(format!("it was never checked with {lens}")),
+                Some(last) => {
+                    if let Some(why) = wrong(lens, last) {
+                        return not(why);
+                    }
+                }
+            }
+        }
+        State::InOrder
+    }
+
+    /// Names in a verdict's basis the checks in force of the instruments that it rests on, and holds
+    /// it back where the station says so and one of them is not in order.
+    pub fn link(
+        &self,
+        verdict: &mut Verdict,
+        instruments: &BTreeSet<&str>,
+        hold: Option<&Hold>,
+        time: Timestamp,
+    ) {
+        let Some(basis) = verdict.basis.as_mut() else { return };
+        let checks = instruments.iter().filter_map(|instrument| self.checks.get(*instrument));
+        basis.checks = checks.flat_map(|checks| checks.values()).map(|last| last.seq.0).collect();
+        basis.checks.sort_unstable();
+        basis.hold = hold.cloned();
+        verdict.held = hold.and_then(|hold| {
+            instruments.iter().find_map(|instrument| match self.state(instrument, hold, time) {
+                State::InOrder => None,
+                State::NotInOrder(why) => Some(why),
+            })
+        });
+    }
+}

@@ -1,0 +1,169 @@
+//! Writes SVG.
+//!
+//! Not a plotting crate: those write fixed colours into their SVG and know neither `currentColor` nor
+//! CSS variables nor `<title>`, and these few plots need no more than lines, circles and words.
+
+use std::fmt::{Display, Write};
+
+/// The look, in one place. The plain colour before each variable is for renderers without variables.
+const LOOK: &str = "\
+.plot{font-family:system-ui,'DejaVu Sans',Helvetica,Arial,sans-serif;font-size:14px}\
+.plot text{fill:currentColor}\
+.plot .heading{font-size:16px;font-weight:600}\
+.plot .quiet{font-size:13px;fill-opacity:.75}\
+.plot .strong{font-weight:600}\
+.plot .tag{font-weight:700;paint-order:stroke;stroke-width:3px;stroke:none;stroke:var(--plot-paper,none)}\
+.plot .frame{stroke:currentColor;stroke-opacity:.55;fill:none}\
+.plot .grid{stroke:currentColor;stroke-opacity:.13;fill:none}\
+.plot .zero{stroke:currentColor;stroke-opacity:.45;fill:none}\
+.plot .rule{stroke:currentColor;stroke-width:1.6;fill:none}\
+.plot .limit{stroke:currentColor;stroke-width:1.6;stroke-dasharray:7 4;fill:none}\
+.plot .shade{fill:currentColor;fill-opacity:.055}\
+.plot .guide{stroke:currentColor;stroke-opacity:.5;stroke-dasharray:2 3;fill:none}\
+.plot .point{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8);fill-opacity:.72}\
+.plot .bar{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8)}\
+.plot .trace{stroke:#3b7dd8;stroke:var(--plot-data,#3b7dd8);stroke-width:1.8;fill:none;stroke-linejoin:round}\
+.plot .band{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8);fill-opacity:.17}\
+.plot .second{fill:#b0770d;fill:var(--plot-second,#b0770d)}\
+.plot .second-trace{stroke:#b0770d;stroke:var(--plot-second,#b0770d);stroke-width:1.8;fill:none}\
+.plot .alarm{fill:#d5502b;fill:var(--plot-alarm,#d5502b)}\
+.plot .alarm-trace{stroke:#d5502b;stroke:var(--plot-alarm,#d5502b);stroke-width:1.6;fill:none}\
+.plot .third{fill:currentColor;fill-opacity:.4}";
+
+/// Where a text is anchored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Anchor {
+    Start,
+    Middle,
+    End,
+}
+
+/// A picture in the making. Lengths in user units, origin at the top left.
+#[derive(Debug)]
+pub(super) struct Figure {
+    width: f64,
+    height: f64,
+    body: String,
+}
+
+/// A length with at most two decimals. What is not a number is drawn at 0 rather than break the file.
+pub(super) fn length(value: f64) -> String {
+    let rounded = (value * 100.0).round() / 100.0;
+    if rounded.is_finite() && rounded != 0.0 { rounded.to_string() } else { "0".to_owned() }
+}
+
+/// Text with the characters that mean something to XML written out, and what XML forbids left out.
+fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\u{fffe}' | '\u{ffff}' => {}
+            c if c.is_control() => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// About how wide a text of size 14 is drawn.
+pub(super) fn text_width(text: &str) -> f64 {
+    text.chars().count() as f64 * 7.7
+}
+
+/// `text` cut to about `width`, with an ellipsis where something is missing.
+pub(super) fn fitted(text: &str, width: f64) -> String {
+    let most = (width / 7.7).max(2.0) as usize;
+    if text.chars().count() <= most {
+        return text.to_owned();
+    }
+    text.chars().take(most - 1).chain(['…']).collect()
+}
+
+impl Figure {
+    /// An empty picture with a heading.
+    pub fn new(width: f64, height: f64, heading: &str) -> Figure {
+        let mut figure = Figure { width, height, body: String::new() };
+        figure.text((width / 2.0, 22.0), Anchor::Middle, "heading", &fitted(heading, width * 0.88));
+        figure
+    }
+
+    fn element(&mut self, text: impl Display) {
+        // Writing to a String cannot fail.
+        let _ = writeln!(self.body, "{text}");
+    }
+
+    pub fn line(&mut self, from: (f64, f64), to: (f64, f64), class: &str) {
+        let [x1, y1, x2, y2] = [from.0, from.1, to.0, to.1].map(length);
+        self.element(format_args!(
+            "<line class=\"{class}\" x1=\"{x1}\" y1=\"{y1}\" x2=\"{x2}\" y2=\"{y2}\"/>"
+        ));
+    }
+
+    /// A polyline, closed if `closed`.
+    pub fn path(&mut self, points: &[(f64, f64)], closed: bool, class: &str) {
+        let mut d = String::new();
+        for (i, p) in points.iter().enumerate() {
+            let _ = write!(d, "{}{} {}", if i == 0 { "M" } else { "L" }, length(p.0), length(p.1));
+        }
+        self.element(format_args!("<path class=\"{class}\" d=\"{d}{}\"/>", if closed { "Z" } else { "" }));
+    }
+
+    /// A rectangle between two corners, in any order.
+    pub fn rect(&mut self, a: (f64, f64), b: (f64, f64), class: &str) {
+        let [x, y] = [a.0.min(b.0), a.1.min(b.1)].map(length);
+        let [w, h] = [(a.0 - b.0).abs(), (a.1 - b.1).abs()].map(length);
+        self.element(format_args!(
+            "<rect class=\"{class}\" x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\"/>"
+        ));
+    }
+
+    pub fn circle(&mut self, at: (f64, f64), radius: f64, class: &str) {
+        let [x, y, r] = [at.0, at.1, radius].map(length);
+        self.element(format_args!("<circle class=\"{class}\" cx=\"{x}\" cy=\"{y}\" r=\"{r}\"/>"));
+    }
+
+    /// An ellipse whose first half axis is turned anti-clockwise by `turn` degrees.
+    pub fn ellipse(&mut self, at: (f64, f64), half: (f64, f64), turn: f64, class: &str) {
+        let [x, y, a, b, turn] = [at.0, at.1, half.0, half.1, -turn].map(length);
+        self.element(format_args!(
+            "<ellipse class=\"{class}\" cx=\"{x}\" cy=\"{y}\" rx=\"{a}\" ry=\"{b}\" \
+             transform=\"rotate({turn} {x} {y})\"/>"
+        ));
+    }
+
+    pub fn text(&mut self, at: (f64, f64), anchor: Anchor, class: &str, text: &str) {
+        let anchor = match anchor {
+            Anchor::Start => "start",
+            Anchor::Middle => "middle",
+            Anchor::End => "end",
+        };
+        let ([x, y], text) = ([at.0, at.1].map(length), escape(text));
+        self.element(format_args!(
+            "<text class=\"{class}\" x=\"{x}\" y=\"{y}\" text-anchor=\"{anchor}\">{text}</text>"
+        ));
+    }
+
+    /// A text that reads upwards, centred at a point.
+    pub fn upright(&mut self, at: (f64, f64), text: &str) {
+        let ([x, y], text) = ([at.0, at.1].map(length), escape(text));
+        self.element(format_args!(
+            "<text x=\"{x}\" y=\"{y}\" text-anchor=\"middle\" transform=\"rotate(-90 {x} {y})\">{text}</text>"
+        ));
+    }
+
+    /// The whole file.
+    pub fn finish(self, title: &str, description: &str) -> String {
+        let [w, h] = [self.width, self.height].map(length);
+        format!(
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" viewBox=\"0 0 {w} {h}\">\n\
+             <title>{}</title>\n<desc>{}</desc>\n<style>{LOOK}</style>\n{}</svg>\n",
+            escape(title),
+            escape(description),
+            self.body
+        )
+    }
+}

@@ -1,0 +1,361 @@
+//! What a report rests on, gathered from the ledger: only the kinds of entries that it needs.
+
+use super::Kind;
+use crate::bench::entry::{CrossCheckEntry, Entry, InForce, InForceEntry, Numbered, Purpose, Says, Seq};
+use crate::check::Limits;
+use crate::check::crosscheck::Outcome as CrossOutcome;
+use crate::judge::verdict::{ItemOutcome, Outcome, Quantity, Side};
+use crate::ledger::{Field, LedgerError, Passing, Reader};
+use crate::order::LensKind;
+use crate::parsers::reading::{Eye, JobNumber, Lens};
+use jiff::Timestamp;
+use serde::Deserialize;
+use std::borrow::Cow;
+use std::collections::{HashMap, HashSet};
+
+/// Which part of the record a report is about.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Filters {
+    /// Not before this time.
+    pub from: Option<Timestamp>,
+    /// Before this time.
+    pub until: Option<Timestamp>,
+    /// Only this instrument.
+    pub instrument: Option<String>,
+    /// Only this person.
+    pub person: Option<String>,
+    /// Of an agreement: the one side, an instrument or a person.
+    pub first: Option<String>,
+    /// Of an agreement: the other side.
+    pub second: Option<String>,
+    /// Of a gauge study: only these lenses, as `job` or `job eye`.
+    pub lenses: Vec<String>,
+    /// Of a gauge study: practice readings instead of production ones.
+    pub practice: bool,
+    /// Of a gauge study: the full width of the tolerance, dioptres.
+    pub tolerance: Option<f64>,
+}
+
+/// What a report rests on.
+#[derive(Debug, Clone, Default)]
+pub struct Records {
+    /// The ledger's file.
+    pub ledger: String,
+    /// The station's name, as its settings said last.
+    pub station: Option<String>,
+    /// The ledger's last entry then.
+    pub head: Seq,
+    /// Single lenses as instruments and persons read them, in their order. Void readings are left
+    /// out.
+    pub taken: Vec<Taken>,
+    /// Instruments' readings before notes are looked at.
+    read: Vec<Read>,
+    /// Cross-checks.
+    pub cross_checks: Vec<(Seq, CrossCheckEntry)>,
+    /// The limits of checks last in force.
+    pub limits: Limits,
+    /// Every reference lens, and every check up to the end of the time range.
+    pub checks: Vec<Numbered>,
+    /// The last verdict on each job.
+    pub verdicts: Vec<Judged>,
+}
+
+/// A lens as an instrument sent it.
+#[derive(Debug, Clone)]
+struct Read {
+    seq: Seq,
+    time: Timestamp,
+    by: String,
+    job: Option<JobNumber>,
+    eye: Option<Eye>,
+    lens: Lens,
+}
+
+/// One lens read once.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Taken {
+    /// Its entry.
+    pub seq: Seq,
+    /// When.
+    pub time: Timestamp,
+    /// The instrument, or the person who read by hand.
+    pub by: String,
+    /// The purpose of a manual reading; absent for an instrument's.
+    pub purpose: Option<Purpose>,
+    /// The sitting of a manual reading.
+    pub sitting: Option<String>,
+    /// The job, or the name of a reference or practice lens.
+    pub job: JobNumber,
+    /// For which eye it is.
+    pub eye: Option<Eye>,
+    /// What was read.
+    pub lens: Lens,
+}
+
+impl Taken {
+    /// The lens that was read, as reports name it.
+    pub fn lens_name(&self) -> String {
+        match self.eye {
+            Some(eye) => format!("{} {eye}", self.job),
+            None => self.job.to_string(),
+        }
+    }
+}
+
+/// The last verdict on a job.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Judged {
+    /// Its entry.
+    pub seq: Seq,
+    /// The kind of lens ordered.
+    pub lens: LensKind,
+    /// How it came out.
+    pub outcome: Outcome,
+    /// It was held back.
+    pub held: bool,
+    /// Each quantity.
+    pub items: Vec<JudgedItem>,
+}
+
+/// One quantity of a verdict. Numbers are floats here: they were compared with limits as exact
+/// decimals when they were judged, and the outcome is that one.
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
+pub struct JudgedItem {
+    /// Which lens.
+    pub eye: Side,
+    /// What.
+    pub quantity: Quantity,
+    /// What was ordered.
+    #[serde(default)]
+    pub ordered: Option<f64>,
+    /// Measured less ordered.
+    #[serde(default)]
+    pub deviation: Option<f64>,
+    /// The limit.
+    #[serde(default)]
+    pub limit: Option<f64>,
+    /// How it came out.
+    pub outcome: ItemOutcome,
+}
+
+#[derive(Deserialize)]
+struct VerdictForm<'a> {
+    #[serde(borrow)]
+    job: Cow<'a, str>,
+    outcome: Outcome,
+    items: Vec<JudgedItem>,
+    basis: Option<BasisForm>,
+    #[serde(borrow)]
+    held: Option<Cow<'a, str>>,
+}
+
+#[derive(Deserialize)]
+struct BasisForm {
+    order: u64,
+}
+
+#[derive(Deserialize)]
+struct OrderForm {
+    order: LensForm,
+}
+
+#[derive(Deserialize)]
+struct LensForm {
+    lens: LensKind,
+}
+
+/// Gathers what a report needs.
+///
+/// # Errors
+/// When the ledger cannot be read.
+pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records, LedgerError> {
+    let mut records = Records {
+        ledger: ledger.path().display().to_string(),
+        station: last_text(ledger, InForce::Settings)?.map(|text| text.name),
+        limits: limits(ledger)?,
+        head: ledger.head()?.seq,
+        ..Records::default()
+    };
+    let last = ledger.days_between(None, filters.until)?.map_or(Seq(0), |range| *range.end());
+    if matches!(kind, Kind::Drift | Kind::Practice) {
+        records.checks = ledger.reference_and_checks(last)?;
+        records.checks.retain(|numbered| filters.until.is_none_or(|until| numbered.time < until));
+    }
+    let Some(range) = ledger.days_between(filters.from, filters.until)? else { return Ok(records) };
+    match kind {
+        Kind::Agreement | Kind::Gauge | Kind::Practice => {
+            let mut unread = None;
+            ledger.pass(range, &["reading", "manual", "cross-check"], |passing| {
+                if unread.is_none() && filters.holds_time(passing.time) {
+                    unread = take(passing, &mut records).err();
+                }
+            })?;
+            if let Some(seq) = unread {
+                // Says in words what is wrong with it.
+                ledger.entry(seq)?;
+            }
+            noted(ledger, &mut records)?;
+        }
+        Kind::Capability | Kind::Pareto => {
+            let only = |field, name: &Option<String>| {
+                name.as_deref().map(|name| ledger.numbers_of(field, name, &range)).transpose()
+            };
+            let of_instrument = only(Field::Instrument, &filters.instrument)?;
+            let of_person = only(Field::Person, &filters.person)?;
+            verdicts(ledger, filters, range, &[of_instrument, of_person], &mut records)?;
+        }
+        Kind::Drift => {}
+    }
+    Ok(records)
+}
+
+impl Filters {
+    /// Whether a time, as the ledger writes it, lies in the range.
+    fn holds_time(&self, time: &str) -> bool {
+        if self.from.is_none() && self.until.is_none() {
+            return true;
+        }
+        let Ok(time) = time.parse::<Timestamp>() else { return false };
+        self.from.is_none_or(|from| time >= from) && self.until.is_none_or(|until| time < until)
+    }
+}
+
+/// How many texts are looked through for the one last in force: those of several starts.
+const TEXTS: usize = 64;
+
+fn last_text(ledger: &Reader, what: InForce) -> Result<Option<InForceEntry>, LedgerError> {
+    let texts = ledger.latest_of_kind("in-force", TEXTS)?;
+    Ok(texts.into_iter().find_map(|numbered| match numbered.entry {
+        Entry::InForce(text) if text.what == what => Some(text),
+        _ => None,
+    }))
+}
+
+fn limits(ledger: &Reader) -> Result<Limits, LedgerError> {
+    let text = last_text(ledger, InForce::Limits)?;
+    Ok(text.and_then(|text| Limits::from_toml(&text.text, &text.name).ok()).unwrap_or_default())
+}
+
+/// Takes in a reading or cross-check; the entry's number where it cannot be read.
+fn take(passing: Passing<'_>, records: &mut Records) -> Result<(), Seq> {
+    let seq = passing.seq;
+    let entry = Entry::from_payload(passing.kind, passing.payload).map_err(|_| seq)?;
+    let time: Timestamp = passing.time.parse().map_err(|_| seq)?;
+    match entry {
+        Entry::Reading(reading) => {
+            let (job, by, read) = (reading.job, reading.instrument, reading.reading);
+            let lenses =
+                [(Some(Eye::Right), read.right), (Some(Eye::Left), read.left), (None, read.unspecified)];
+            for (eye, lens) in lenses {
+                let Some(lens) = lens else { continue };
+                let (job, by) = (job.clone(), by.clone());
+                records.read.push(Read { seq, time, by, job, eye, lens });
+            }
+        }
+        Entry::Manual(manual) => records.taken.push(Taken {
+            seq,
+            time,
+            by: manual.by,
+            purpose: Some(manual.purpose),
+            sitting: Some(manual.sitting),
+            job: manual.job,
+            eye: manual.eye,
+            lens: manual.lens,
+        }),
+        Entry::CrossCheck(check) => records.cross_checks.push((seq, *check)),
+        _ => {}
+    }
+    Ok(())
+}
+
+/// Takes instruments' readings in as notes have them: void ones are left out, assigned ones belong
+/// where they were assigned to.
+fn noted(ledger: &Reader, records: &mut Records) -> Result<(), LedgerError> {
+    for read in std::mem::take(&mut records.read) {
+        let (mut job, mut eye, mut void) = (read.job, read.eye, false);
+        for note in ledger.notes_on(read.seq)? {
+            match note.says {
+                Says::Void => void = true,
+                Says::Assign => {
+                    job = note.job.or(job);
+                    eye = eye.or(note.eye);
+                }
+                Says::Remark => {}
+            }
+        }
+        let Some(job) = job.filter(|_| !void) else { continue };
+        let (seq, time, by, lens) = (read.seq, read.time, read.by, read.lens);
+        records.taken.push(Taken { seq, time, by, purpose: None, sitting: None, job, eye, lens });
+    }
+    records.taken.sort_by_key(|taken| taken.seq);
+    Ok(())
+}
+
+impl Records {
+    /// The manual readings that a cross-check takes for those of another lens, with that check.
+    pub fn other_lenses(&self) -> HashMap<Seq, &(Seq, CrossCheckEntry)> {
+        let is = |check: &&(Seq, CrossCheckEntry)| check.1.outcome == CrossOutcome::DifferentLens;
+        self.cross_checks.iter().filter(is).map(|check| (check.1.manual, check)).collect()
+    }
+}
+
+fn verdicts(
+    ledger: &Reader,
+    filters: &Filters,
+    range: std::ops::RangeInclusive<Seq>,
+    only: &[Option<HashSet<u64>>],
+    records: &mut Records,
+) -> Result<(), LedgerError> {
+    let mut last: HashMap<String, (Judged, u64)> = HashMap::new();
+    let mut kinds: HashMap<u64, LensKind> = HashMap::new();
+    let mut unread = None;
+    ledger.pass(range, &["verdict", "order"], |passing| {
+        let seq = passing.seq.0;
+        if passing.kind == "order" {
+            if let Ok(form) = serde_json::from_str::<OrderForm>(passing.payload) {
+                kinds.insert(seq, form.order.lens);
+            }
+            return;
+        }
+        let wanted = only.iter().flatten().all(|numbers| numbers.contains(&seq));
+        if !wanted || !filters.holds_time(passing.time) {
+            return;
+        }
+        let Ok(form) = serde_json::from_str::<VerdictForm>(passing.payload) else {
+            unread = unread.or(Some(passing.seq));
+            return;
+        };
+        let judged = Judged {
+            seq: passing.seq,
+            lens: LensKind::SingleVision,
+            outcome: form.outcome,
+            held: form.held.is_some(),
+            items: form.items,
+        };
+        let order = form.basis.map_or(0, |basis| basis.order);
+        match last.get_mut(form.job.as_ref()) {
+            Some(known) => *known = (judged, order),
+            None => {
+                last.insert(form.job.into_owned(), (judged, order));
+            }
+        }
+    })?;
+    if let Some(seq) = unread {
+        // Says in words what is wrong with it.
+        ledger.entry(seq)?;
+    }
+    let mut verdicts = Vec::with_capacity(last.len());
+    for (mut judged, order) in last.into_values() {
+        judged.lens = match kinds.get(&order) {
+            Some(kind) => *kind,
+            None => match ledger.entry(Seq(order))?.map(|numbered| numbered.entry) {
+                Some(Entry::Order(found)) => found.order.lens,
+                _ => LensKind::SingleVision,
+            },
+        };
+        verdicts.push(judged);
+    }
+    verdicts.sort_by_key(|judged| judged.seq);
+    records.verdicts = verdicts;
+    Ok(())
+}

@@ -1,0 +1,181 @@
+//! The real binary: checks and manual readings by command and at a running station.
+
+use super::common::{Adapter, Station, ran, wait_for};
+use std::path::{Path, PathBuf};
+
+struct Lab {
+    folder: tempfile::TempDir,
+}
+
+impl Lab {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().expect("a folder");
+        std::fs::create_dir(folder.path().join("orders")).expect("a folder");
+        let lab = Self { folder };
+        lab.write(
+            "ref.json",
+            r#"{"name":"REF+5","serial":"T-105","sphere":5.00,"uncertainty":0.01,"due":"2099-12-31"}"#,
+        );
+        lab.write(
+            "orders.json",
+            r#"[{"job":"4471","lens":"multifocal","mounted":false,"right":{"sphere":-1.25,"cylinder":-0.50,"axis":90,"addition":2.00}}]"#,
+        );
+        lab
+    }
+
+    fn path(&self, name: &str) -> PathBuf {
+        self.folder.path().join(name)
+    }
+
+    fn write(&self, name: &str, text: &str) {
+        std::fs::write(self.path(name), text).expect("written");
+    }
+
+    fn settings(&self) -> String {
+        format!(
+            "[station]\nname = \"bench-1\"\nledger = \"bench-1.ledger\"\nrules = \"ansi-z80.1-2015\"\n\
+             [orders]\nfolder = \"orders\"\n[checks]\nhold = true\n\
+             [[instrument]]\nname = \"focimeter-1\"\nport = \"{0}/focimeter-1\"\nlayout = \"tagged\"\n",
+            self.folder.path().display()
+        )
+    }
+
+    fn run(&self, words: &str) -> super::common::Ran {
+        let station = self.path("station.toml");
+        let station = station.to_str().expect("text").to_owned();
+        let words: Vec<String> = words
+            .split(' ')
+            .map(|word| match word {
+                "STATION" => station.clone(),
+                word if word.ends_with(".json") => self.path(word).to_str().expect("text").to_owned(),
+                word => word.replace('_', " "),
+            })
+            .collect();
+        ran(&words.iter().map(String::as_str).collect::<Vec<_>>())
+    }
+
+    fn ok(&self, words: &str) -> String {
+        let ran = self.run(words);
+        assert_eq!(ran.status, 0, "{words}\n{}{}", ran.out, ran.err);
+        ran.out
+    }
+
+    fn refused(&self, words: &str, why: &str) {
+        let ran = self.run(words);
+        assert_eq!(ran.status, 2, "{words}\n{}{}", ran.out, ran.err);
+        assert!(ran.err.contains(why), "{words}\n{}", ran.err);
+    }
+}
+
+fn start(lab: &Lab) -> (Station, Adapter) {
+    let adapter = Adapter::plugged(lab.path("focimeter-1"));
+    let mut station = Station::start(Path::new(lab.folder.path()), &lab.settings());
+    station.line(&["focimeter-1: port open"]);
+    (station, adapter)
+}
+
+#[test]
+fn a_morning_with_checks_and_a_second_opinion() {
+    let lab = Lab::new();
+    let (mut station, focimeter) = start(&lab);
+    // Everything goes through the running station.
+    lab.ok("order add --station STATION orders.json");
+    let added = lab.ok("reference add --station STATION --by B._Lund ref.json");
+    assert!(
+        added.contains("reference lens REF+5 (serial T-105): +5.00, due 2099-12-31, revision 1"),
+        "{added}"
+    );
+    lab.refused("reference add --station STATION --by B._Lund ref.json", "in the register already");
+
+    focimeter.send("JOB=4471 EYE=R S=-1.25 C=-0.50 A=90 N=2.00\r\n");
+    let line = station.line(&["4471", "INSTRUMENT NOT IN ORDER"]);
+    assert!(line.contains("never checked with a reference lens") && !line.contains("PASS"), "{line}");
+    focimeter.send("JOB=REF+5 S=5.08\r\n");
+    station.line(&["CHECK focimeter-1 with REF+5: bad", "off by 0.08 D, limit 0.06"]);
+    focimeter.send("JOB=4471 EYE=R S=-1.25 C=-0.50 A=90 N=2.00\r\n");
+    station.line(&["4471", "INSTRUMENT NOT IN ORDER", "is bad"]);
+    focimeter.send("JOB=REF+5 S=5.02\r\n");
+    station.line(&["CHECK focimeter-1 with REF+5: good"]);
+    focimeter.send("JOB=4471 EYE=R S=-1.25 C=-0.50 A=90 N=2.00\r\n");
+    assert!(!station.line(&["job 4471"]).contains("NOT IN ORDER"));
+    let standing = lab.ok("reference list --station STATION");
+    assert!(standing.contains("focimeter-1: in order"), "{standing}");
+
+    // By hand, through the station too: the instrument's value comes after the reading.
+    lab.refused(
+        "manual add --station STATION 4471 --eye right --by A._Thorne --sphere -1.25",
+        "first reading of the sitting",
+    );
+    let read = lab.ok(
+        "manual add --station STATION 4471 --eye right --by A._Thorne --eyepiece-focused --zero 0.00 --drum -1.25 -1.75 \
+         --wheel 91 --near-drum 0.75 --prism none",
+    );
+    let (reading, check) = (read.find("read by A. Thorne"), read.find("A. Thorne and focimeter-1: agree"));
+    assert!(reading.is_some() && reading < check, "{read}");
+    assert!(read.contains("-1.25 -0.50 x 91 add +2.00 no prism"), "{read}");
+    assert!(read.contains("prism not compared: the instrument sent none"), "{read}");
+
+    assert!(station.stop().success(), "{}", station.log());
+    // The station is down: the same commands write the ledger themselves.
+    let slip = lab.ok("manual add --station STATION 4471 --eye right --by A._Thorne --sphere 0.75 --cylinder -0.50 --axis 90 --sighted");
+    assert!(
+        slip.contains("addition forgotten") && slip.contains("the instrument's value was known"),
+        "{slip}"
+    );
+    let checks = lab.run("crosscheck --station STATION 4471");
+    assert_eq!(checks.status, 1, "the worst is beyond tolerance: {}", checks.out);
+    assert_eq!(checks.out.matches("entry ").count(), 2, "{}", checks.out);
+    let practice = lab.ok("practice add --station STATION REF+5 --by A._Thorne --drum 4.87");
+    assert!(
+        practice.contains("practice, blind") && practice.contains("certified: +5.00\n  0.13 D apart"),
+        "{practice}"
+    );
+
+    lab.ok("ledger verify --station STATION");
+    let again = lab.ok("ledger rederive --station STATION");
+    assert!(again.contains("2 cross-checks, 2 instrument checks"), "{again}");
+    let views = rusqlite::Connection::open(lab.path("bench-1.ledger")).expect("opens");
+    let rows: Vec<String> = views
+        .prepare("SELECT person || '|' || instrument || '|' || outcome || '|' || agrees || '|' || distance FROM crosschecks")
+        .and_then(|mut rows| rows.query_map([], |row| row.get(0))?.collect())
+        .expect("reads");
+    assert_eq!(rows, ["A. Thorne|focimeter-1|agree|1|0.0087", "A. Thorne|focimeter-1|different-lens|0|2"]);
+    let rows: Vec<String> = views
+        .prepare("SELECT lens || '|' || quantity || '|' || deviation || '|' || outcome || '|' || check_outcome FROM instrument_checks")
+        .and_then(|mut rows| rows.query_map([], |row| row.get(0))?.collect())
+        .expect("reads");
+    assert_eq!(
+        rows,
+        [
+            "REF+5|sphere-meridian|0.08|fail|bad",
+            "REF+5|second-meridian|0.08|fail|bad",
+            "REF+5|sphere-meridian|0.02|pass|good",
+            "REF+5|second-meridian|0.02|pass|good"
+        ]
+    );
+}
+
+#[test]
+fn what_does_not_fit_is_refused_with_what_to_do() {
+    let lab = Lab::new();
+    lab.write("station.toml", &lab.settings());
+    lab.ok("order add --station STATION orders.json");
+    lab.write("job.json", r#"{"name":"4471","serial":"T-105","sphere":5.00,"due":"2099-12-31"}"#);
+    lab.refused("reference add --station STATION --by B._Lund job.json", "is the number of a job");
+    lab.write("typo.json", r#"{"name":"REF","serial":"T-105","spere":5.00,"due":"2099-12-31"}"#);
+    lab.refused("reference add --station STATION --by B._Lund typo.json", "unknown field `spere`");
+    lab.refused("manual add --station STATION 4471 --by A._Thorne --sphere 1", "for which eye");
+    lab.refused(
+        "manual add --station STATION 4471 --eye right --by A._Thorne --drum 1.00 0.50",
+        "without an axis",
+    );
+    lab.refused("manual add --station STATION 4471 --eye right --by A._Thorne --prism 2@sideways", "2.5@up");
+    lab.refused("reference check --station STATION 1 --lens REF --by B._Lund", "not a reading");
+    let none = lab.run("crosscheck --station STATION 4471");
+    assert_eq!(none.status, 1, "{}", none.err);
+    let lines = wait_for("the ledger", || {
+        let file = rusqlite::Connection::open(lab.path("bench-1.ledger")).ok()?;
+        file.query_row("SELECT count(*) FROM entries", [], |row| row.get::<_, i64>(0)).ok()
+    });
+    assert_eq!(lines, 1, "nothing but the order was recorded");
+}
