@@ -163,7 +163,10 @@ impl Core {
             for event in &events {
                 let looks_back = matches!(
                     event,
-                    Event::Noted(_) | Event::Scanned { .. } | Event::CrossCheck { .. } | Event::Checked { .. }
+                    Event::Noted(_)
+                        | Event::Scanned { .. }
+                        | Event::CrossCheck { .. }
+                        | Event::Checked { .. }
                 );
                 if looks_back {
                     // These look back at the record, so the record has to be complete; a scan can
