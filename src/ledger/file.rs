@@ -1,5 +1,6 @@
 //! The ledger as a file: telling it from others, its lock, and connections to it.
 
+use super::cursors;
 use super::error::{At, LedgerError};
 use rusqlite::{Connection, OpenFlags};
 use std::ffi::OsString;
@@ -116,6 +117,7 @@ fn prepare(conn: &mut Connection) -> rusqlite::Result<()> {
     // After the schema is on disk, so that the file's header says what it is from the start.
     conn.pragma_update(None, "journal_mode", "wal")?;
     conn.pragma_update(None, "synchronous", "full")?;
+    cursors::create(conn)?;
     conn.pragma_update(None, "cache_size", -16_000)?;
     conn.pragma_update(None, "recursive_triggers", true)?;
     conn.set_prepared_statement_cache_capacity(32);

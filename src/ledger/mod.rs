@@ -4,6 +4,7 @@
 //! - [`chain`]: the hashes; how an auditor computes them again
 //! - [`project`]: the terms by which entries are found, written with them
 //! - [`read`], [`search`], [`scan`]: reading, while others write
+//! - `cursors`: how far feeds have come
 //! - [`verify`](mod@verify): whether it is what was written
 //! - [`rederive`](mod@rederive): whether the raw bytes still give the same readings and verdicts
 //! - [`compare`](mod@compare): what past frames would say by another layout
@@ -16,6 +17,7 @@
 pub mod backup;
 pub mod chain;
 pub mod compare;
+mod cursors;
 pub mod error;
 pub mod export;
 pub mod file;

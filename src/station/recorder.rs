@@ -10,12 +10,13 @@ use crate::bench::event::Event;
 use crate::bench::{Bench, Setup};
 use crate::ledger::{Head, Ledger, LedgerError, Reader};
 use jiff::Timestamp;
+use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::Arc;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
+use std::sync::{Arc, Mutex, PoisonError};
 use std::thread::JoinHandle;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 use tokio::sync::{broadcast, mpsc, oneshot, watch};
 
 /// How many handfuls of events may wait for the core, and how many of entries for the writer.
@@ -26,6 +27,8 @@ const SHOWN: usize = 1024;
 const BATCH: usize = 2048;
 /// The pause before a failed write is tried again.
 const RETRY: Duration = Duration::from_millis(500);
+/// How often it is written down how far feeds have come.
+const KEEP_CURSORS: Duration = Duration::from_secs(1);
 
 /// Whether what happens is being recorded.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -56,7 +59,11 @@ pub struct Recorder {
     incoming: mpsc::Sender<Incoming>,
     committed: broadcast::Sender<Arc<[Numbered]>>,
     health: watch::Receiver<Health>,
+    cursors: Cursors,
 }
+
+/// How far feeds have come, until it is written.
+type Cursors = Arc<Mutex<BTreeMap<String, Seq>>>;
 
 /// The recorder's threads: they end when the last [`Recorder`] is dropped.
 pub struct Threads {
@@ -88,12 +95,19 @@ impl Recorder {
         let on_disk = Arc::new(AtomicU64::new(head.seq.0));
         let core =
             Core { bench, past, stepped, on_disk: Arc::clone(&on_disk), health: Arc::clone(&say_health) };
-        let writer = Writer { ledger, on_disk, health: say_health, committed: committed.clone() };
+        let cursors = Cursors::default();
+        let writer = Writer {
+            ledger,
+            on_disk,
+            health: say_health,
+            committed: committed.clone(),
+            cursors: Arc::clone(&cursors),
+        };
         let threads = Threads {
             core: std::thread::spawn(move || core.run(events)),
             writer: std::thread::spawn(move || writer.run(to_write)),
         };
-        Ok((Recorder { incoming, committed, health }, threads, head))
+        Ok((Recorder { incoming, committed, health, cursors }, threads, head))
     }
 
     /// Hands in events that happened together; completes when there is room for more.
@@ -128,6 +142,13 @@ impl Recorder {
     /// What is committed from now on, a transaction at a time.
     pub fn committed(&self) -> broadcast::Receiver<Arc<[Numbered]>> {
         self.committed.subscribe()
+    }
+
+    /// Has it written down how far a feed has come; soon, and without waiting. What is not written
+    /// because the disk is full or the power fails, the feed sends once more.
+    pub fn keep_cursor(&self, feed: &str, seq: Seq) {
+        let mut cursors = self.cursors.lock().unwrap_or_else(PoisonError::into_inner);
+        cursors.insert(feed.to_owned(), seq);
     }
 
     /// Whether what happens is being recorded, now and at each change.
@@ -220,11 +241,22 @@ struct Writer {
     on_disk: Arc<AtomicU64>,
     health: Arc<watch::Sender<Health>>,
     committed: broadcast::Sender<Arc<[Numbered]>>,
+    cursors: Cursors,
 }
 
 impl Writer {
     fn run(mut self, to_write: Receiver<Stepped>) -> Ledger {
-        while let Ok(first) = to_write.recv() {
+        let mut kept_at = Instant::now();
+        loop {
+            if kept_at.elapsed() >= KEEP_CURSORS {
+                self.keep_cursors();
+                kept_at = Instant::now();
+            }
+            let first = match to_write.recv_timeout(KEEP_CURSORS) {
+                Ok(first) => first,
+                Err(RecvTimeoutError::Timeout) => continue,
+                Err(RecvTimeoutError::Disconnected) => break,
+            };
             let mut batch = first.entries;
             let mut waiting = vec![(0..batch.len(), first.done)];
             while batch.len() < BATCH
@@ -245,7 +277,22 @@ impl Writer {
                 let _ = self.committed.send(Arc::from(batch));
             }
         }
+        self.keep_cursors();
         self.ledger
+    }
+
+    fn keep_cursors(&mut self) {
+        let cursors = std::mem::take(&mut *self.cursors.lock().unwrap_or_else(PoisonError::into_inner));
+        if cursors.is_empty() {
+            return;
+        }
+        if let Err(why) = self.ledger.keep_cursors(&cursors) {
+            tracing::debug!(%why, "how far feeds have come is written later");
+            let mut waiting = self.cursors.lock().unwrap_or_else(PoisonError::into_inner);
+            for (feed, seq) in cursors {
+                waiting.entry(feed).or_insert(seq);
+            }
+        }
     }
 
     fn commit(&mut self, batch: &[Numbered]) {

@@ -3,8 +3,10 @@
 //! Every key is shown in `contrib/station.example.toml`. Relative paths are taken from the
 //! folder that the settings file lies in.
 
+pub mod feed;
 mod page;
 
+pub use feed::Feed;
 pub use page::{Page, Tls};
 
 use crate::check::Limits;
@@ -50,6 +52,8 @@ pub struct Settings {
     pub instruments: Vec<Instrument>,
     /// The barcode readers.
     pub scanners: Vec<Scanner>,
+    /// Who else gets what is committed.
+    pub feeds: Vec<Feed>,
 }
 
 /// How instruments are checked against reference lenses.
@@ -150,6 +154,8 @@ struct File {
     instrument: Vec<DeviceTable>,
     #[serde(default)]
     scanner: Vec<DeviceTable>,
+    #[serde(default)]
+    feed: Vec<feed::FeedTable>,
 }
 
 #[derive(Deserialize)]
@@ -270,6 +276,7 @@ impl Check<'_> {
             checks: self.checks(&file.checks)?,
             instruments,
             scanners,
+            feeds: file.feed.iter().map(|table| self.feed(table)).collect::<Result<_, _>>()?,
         };
         self.no_duplicates(&file)?;
         Ok(settings)
@@ -365,8 +372,8 @@ impl Check<'_> {
 
     fn no_duplicates(&self, file: &File) -> Result<(), SettingsError> {
         let devices = || file.instrument.iter().chain(&file.scanner);
-        let names =
-            devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
+        let names = devices().map(|table| &table.name).chain(file.feed.iter().map(|feed| &feed.name));
+        let names = names.map(|name| ("name", name.get_ref().trim().to_owned(), name.span()));
         let ports =
             devices().map(|table| ("port", table.port.get_ref().display().to_string(), table.port.span()));
         let mut seen: HashMap<(&str, String), Range<usize>> = HashMap::new();
