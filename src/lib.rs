@@ -12,6 +12,7 @@
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
 //! - [`report`]: what the record says as a whole, as HTML and CSV
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
+//! - [`bridge`]: feeds of committed entries to other programs, beside the station
 //! - [`page`]: the web page and the HTTP API, beside the station
 //! - [`cli`], the commands
 #![forbid(unsafe_code)]
@@ -20,6 +21,7 @@
 pub use fociline_parsers as parsers;
 
 pub mod bench;
+pub mod bridge;
 pub mod check;
 pub mod cli;
 pub mod evidence;

@@ -13,15 +13,19 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),
     ("report", &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger"]),
     ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger"]),
+    ("bridge", &["parsers", "optics", "order", "judge", "check", "bench", "ledger", "station"]),
     (
         "page",
-        &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report", "station"],
+        &[
+            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
+            "station", "bridge",
+        ],
     ),
     (
         "cli",
         &[
             "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
-            "station", "page",
+            "station", "bridge", "page",
         ],
     ),
 ];

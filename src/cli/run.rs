@@ -3,6 +3,7 @@
 use super::account::picture;
 use super::{Answer, Stop, block_on, json, settings, show, words};
 use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
+use crate::bridge;
 use crate::page;
 use crate::parsers::frame::Ended;
 use crate::parsers::reader::Reader;
@@ -37,7 +38,9 @@ pub(super) fn run(args: RunArgs) -> Answer {
 
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
-    let attached = page::beside(settings).map_err(Stop::input)?.into_iter().collect();
+    let (_, feeds) = bridge::beside(settings).map_err(Stop::input)?;
+    let page = page::beside(settings).map_err(Stop::input)?;
+    let attached = feeds.into_iter().chain(page).collect();
     let readers: BTreeMap<String, Reader> = settings
         .instruments
         .iter()
