@@ -41,11 +41,16 @@ fn the_example_loads_and_says_what_is_the_default() {
         })
         .collect();
     assert_ne!(filled.matches("\nbaud ").count(), 1, "the defaults are there to be uncommented");
+    for secret in ["feed.key", "broker.password"] {
+        std::fs::write(folder.path().join(secret), "tarnvale-secret\n").expect("written");
+    }
     let with_defaults = folder.path().join("station.toml");
     std::fs::write(&with_defaults, filled).expect("written");
     let with_defaults = Settings::load(&with_defaults).expect("the keys that are commented out are sound");
     assert_eq!(with_defaults.instruments[0].port, example.instruments[0].port);
     assert_eq!(with_defaults.job_hold, example.job_hold);
+    assert_eq!(with_defaults.feeds[0], example.feeds[0], "what is commented out is the default");
+    assert_eq!(example.feeds.len(), 7);
     let page = example.page.expect("a page");
     let filled = with_defaults.page.expect("a page");
     assert_eq!((page.sign_in, page.idle, &page.names), (filled.sign_in, filled.idle, &filled.names));
@@ -102,6 +107,44 @@ fn a_mistake_is_said_with_its_line_and_what_is_expected() {
         assert!(found.contains(said), "{found}\nexpected: {said}");
         assert!(!found.contains('\n') || found.starts_with(said), "one message: {found}");
     }
+}
+
+#[test]
+fn a_mistake_in_a_feed_is_said_with_its_line() {
+    for (keys, said) in [
+        ("", "station.toml:11: a feed goes one way: expected one of to ="),
+        ("to = \"tcp://h:1\"\nfolder = \"out\"", "station.toml:11: a feed goes one way"),
+        ("to = \"tcp://h\"", "station.toml:12: to: expected \"tcp://HOST:PORT\""),
+        ("to = \"ftp://h/x\"", "station.toml:12: to: expected"),
+        ("to = \"unix:\"", "station.toml:12: to: expected"),
+        ("to = \"http://u:p@h/\"", "station.toml:12: to: secrets have no place here"),
+        ("to = \"mqtt://h\"", "station.toml:12: to: expected what topics begin with"),
+        ("to = \"mqtt://h/a/#\"", "station.toml:12: to: "),
+        ("to = \"mqtt://h/a+b\"", "station.toml:12: to: expected what topics begin with"),
+        (
+            "at = \"tcp://0.0.0.0:9100\"",
+            "station.toml:12: at: beyond this computer a receiver has to know a key",
+        ),
+        ("at = \"http://[::]:9100\"", "station.toml:12: at: beyond this computer"),
+        ("at = \"tcp://localhost\"", "station.toml:12: at: expected \"tcp://ADDRESS:PORT\""),
+        ("run = []", "station.toml:12: run: expected a program"),
+        (
+            "folder = \"o\"\nkinds = [\"reading\",\n\"verdicts\"]",
+            "station.toml:14: kinds: expected some of frame, reading",
+        ),
+        ("folder = \"o\"\nfrom = \"then\"", "station.toml:13: from: expected \"start\""),
+        ("folder = \"o\"\nkey = \"k\"", "station.toml:13: key has no meaning for a feed of this kind"),
+        ("folder = \"o\"\nacknowledge = false", "station.toml:13: acknowledge has no meaning"),
+        ("to = \"tcp://h:1\"\nca = \"k\"", "station.toml:13: ca has no meaning"),
+        ("to = \"https://h/x\"\nuser = \"k\"", "station.toml:13: user has no meaning"),
+        ("to = \"mqtt://h/x\"\nuser = \"k\"", "station.toml:13: user: expected password = \"FILE\" too"),
+        ("to = \"https://h/x\"\nkey = \"missing\"", "missing cannot be read"),
+    ] {
+        let found = refused(&format!("{GOOD}[[feed]]\nname = \"host\"\n{keys}\n"));
+        assert!(found.contains(said), "{found}\nexpected: {said}");
+    }
+    let twice = format!("{GOOD}[[feed]]\nname = \"focimeter-1\"\nfolder = \"out\"\n");
+    assert!(refused(&twice).contains("station.toml:11: name \"focimeter-1\" is used on line 7 already"));
 }
 
 #[test]

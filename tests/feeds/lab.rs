@@ -14,6 +14,7 @@ pub struct Lab {
     instrument: Adapter,
     feed: String,
     sent: usize,
+    started: bool,
 }
 
 impl Lab {
@@ -24,7 +25,7 @@ impl Lab {
         std::fs::write(folder.path().join("orders/morning.jsonl"), ORDER).expect("written");
         let instrument = Adapter::plugged(folder.path().join("focimeter-1"));
         let feed = feed(folder.path());
-        Self { folder, instrument, feed, sent: 0 }
+        Self { folder, instrument, feed, sent: 0, started: false }
     }
 
     pub fn path(&self) -> &Path {
@@ -53,7 +54,7 @@ impl Lab {
         command.current_dir(self.path());
         let mut station = Station::with(self.path(), command);
         station.line(&["focimeter-1: port open"]);
-        if self.sent == 0 {
+        if !std::mem::replace(&mut self.started, true) {
             station.line(&["4471", "order"]);
         }
         station

@@ -183,7 +183,8 @@ impl Session {
                         {
                             *done = true;
                         }
-                        while under_way.pop_front_if(|(_, done)| *done).is_some() {
+                        while under_way.front().is_some_and(|(_, done)| *done) {
+                            under_way.pop_front();
                             taken += 1;
                             *kept = taken;
                         }

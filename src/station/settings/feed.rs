@@ -191,7 +191,8 @@ impl Check<'_> {
             (scheme @ ("mqtt" | "mqtts"), port) => {
                 let tls = scheme == "mqtts";
                 let topic = url.path().trim_matches('/').to_owned();
-                if topic.is_empty() || topic.contains(['+', '#', '%']) || topic.starts_with('$') {
+                let more = url.query().is_some() || url.fragment().is_some();
+                if topic.is_empty() || more || topic.contains(['+', '#', '%']) || topic.starts_with('$') {
                     return Err(self.at(
                         to.span(),
                         "to: expected what topics begin with, such as mqtt://HOST/tarnvale/bench-1",
