@@ -38,8 +38,8 @@ pub(super) fn run(args: RunArgs) -> Answer {
 
 /// Runs a station and prints what is committed.
 pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>, output: Output) -> Answer {
-    let (_, feeds) = bridge::beside(settings).map_err(Stop::input)?;
-    let page = page::beside(settings).map_err(Stop::input)?;
+    let (standing, feeds) = bridge::beside(settings).map_err(Stop::input)?;
+    let page = page::beside(settings, standing).map_err(Stop::input)?;
     let attached = feeds.into_iter().chain(page).collect();
     let readers: BTreeMap<String, Reader> = settings
         .instruments

@@ -38,6 +38,7 @@ routes! {
     delete "/api/v1/session" => session::sign_out,
     get "/api/v1/station" => station::show,
     get "/api/v1/in-force" => station::in_force,
+    get "/api/v1/feeds" => station::feeds,
     get "/api/v1/jobs" => record::jobs,
     get "/api/v1/jobs/{job}" => record::job,
     get "/api/v1/entries" => record::search,

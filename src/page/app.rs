@@ -7,6 +7,7 @@ use super::session::{Sessions, Who};
 use super::throttle::Throttle;
 use crate::bench::entry::{Numbered, PersonDid, PersonEntry, Role, Seq};
 use crate::bench::event::Event;
+use crate::bridge::standing::Standing;
 use crate::ledger::{LedgerError, Reader};
 use crate::station::attach::{Clock, Handles, Stopped};
 use crate::station::board::Board;
@@ -32,6 +33,8 @@ pub struct App {
     pub page: Page,
     /// The station's time zone: days and hours are shown and asked for in it.
     pub timezone: TimeZone,
+    /// How the station's feeds do.
+    pub feeds: Arc<Standing>,
     /// Everybody's sessions.
     pub sessions: Sessions,
     /// Says when the station ends.
@@ -54,11 +57,18 @@ pub struct App {
 
 impl App {
     /// The page of a station.
-    pub fn new(page: Page, people: People, timezone: TimeZone, handles: Handles) -> Self {
+    pub fn new(
+        page: Page,
+        people: People,
+        timezone: TimeZone,
+        feeds: Arc<Standing>,
+        handles: Handles,
+    ) -> Self {
         let Handles { recorder, settings, clock, stopped } = handles;
         Self {
             board: RwLock::new(Board::new(&settings, timezone.clone())),
             sessions: Sessions::new(page.idle),
+            feeds,
             settings,
             page,
             timezone,

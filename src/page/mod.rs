@@ -4,12 +4,13 @@
 //! is not from this computer), [`guard`] lets it through or not and finds out who asks
 //! ([`session`], [`rights`]), [`sign`] signs people in against [`people`] and [`throttle`]s those
 //! who guess, [`api`] answers programs and [`screens`] answers people. Both see the same things
-//! ([`view`], [`search`], the station's board) and do the same things ([`act`]), all through
+//! ([`view`], [`search`], [`mod@feeds`], the station's board) and do the same things ([`act`]), all through
 //! [`app::App`]. What goes wrong is a [`problem::Problem`].
 
 pub mod act;
 pub mod api;
 pub mod app;
+pub mod feeds;
 pub mod guard;
 pub mod people;
 pub mod problem;
@@ -23,6 +24,7 @@ pub mod throttle;
 pub mod tls;
 pub mod view;
 
+use crate::bridge::standing::Standing;
 use crate::station::attach::{Attached, attached};
 use crate::station::settings::Settings;
 use app::App;
@@ -39,7 +41,7 @@ pub struct PageError(pub String);
 ///
 /// # Errors
 /// When the file of accounts, the certificate or the language cannot be used.
-pub fn beside(settings: &Settings) -> Result<Option<Attached>, PageError> {
+pub fn beside(settings: &Settings, feeds: Arc<Standing>) -> Result<Option<Attached>, PageError> {
     let Some(page) = settings.page.clone() else { return Ok(None) };
     if !screens::language::is_known(&page.language) {
         let known: Vec<&str> = screens::language::known().collect();
@@ -52,7 +54,7 @@ pub fn beside(settings: &Settings) -> Result<Option<Attached>, PageError> {
         tracing::warn!("nobody can sign in yet: {file} has no accounts; add one with `fociline people add`");
     }
     let tls = page.tls.as_ref().map(|tls| tls::load(tls, &page)).transpose()?;
-    Ok(Some(attached(move |handles| server::run(page, people, tls, handles))))
+    Ok(Some(attached(move |handles| server::run(page, people, tls, feeds, handles))))
 }
 
 /// Everything that is served.

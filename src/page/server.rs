@@ -3,6 +3,7 @@
 use super::app::App;
 use super::people::People;
 use crate::bench::entry::Seq;
+use crate::bridge::standing::Standing;
 use crate::ledger::Reader;
 use crate::station::attach::Handles;
 use crate::station::board::LOOK_BACK;
@@ -26,10 +27,16 @@ const LOOK_AT_PEOPLE: Duration = Duration::from_secs(1);
 
 /// Serves the page until the station ends. It never ends the station: when it cannot listen it
 /// says so and tries again.
-pub async fn run(page: Page, people: People, tls: Option<RustlsConfig>, handles: Handles) {
+pub async fn run(
+    page: Page,
+    people: People,
+    tls: Option<RustlsConfig>,
+    feeds: Arc<Standing>,
+    handles: Handles,
+) {
     let timezone = TimeZone::system();
     let (recorder, stopped) = (handles.recorder.clone(), handles.stopped.clone());
-    let app = Arc::new(App::new(page, people, timezone, handles));
+    let app = Arc::new(App::new(page, people, timezone, feeds, handles));
     let head = app.read(|reader: &Reader| reader.head()).await.map_or(Seq::default(), |head| head.seq);
     let follow = Follow::after(Seq(head.0.saturating_sub(LOOK_BACK)), &recorder, app.settings.ledger.clone());
     drop(recorder);

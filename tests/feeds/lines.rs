@@ -192,3 +192,67 @@ fn receivers_that_misbehave_delay_nobody_and_are_named() {
     // The one that hangs does not hold up the end either.
     assert!(station.stop().success(), "{}", station.log());
 }
+
+#[test]
+fn what_waits_for_a_receiver_that_is_away_is_shown() {
+    let free = TcpListener::bind("127.0.0.1:0").expect("a port").local_addr().expect("bound");
+    let mut lab = Lab::new(|_| {
+        format!(
+            "[page]\nlisten = \"127.0.0.1:0\"\nsign_in = false\n[[feed]]\nname = \"host\"\nto = \"tcp://{free}\"\n"
+        )
+    });
+    let mut station = lab.station();
+    let url = served(&station);
+    lab.measure(&mut station, 3);
+    let feeds = |done: &dyn Fn(&Value) -> bool| {
+        wait_for("the feed as the page has it", || {
+            let answer =
+                ureq::get(format!("{url}/api/v1/feeds")).call().ok()?.body_mut().read_to_string().ok()?;
+            let feeds: Value = serde_json::from_str(&answer).expect("JSON");
+            done(&feeds[0]).then(|| feeds[0].clone())
+        })
+    };
+    let away = feeds(&|feed| feed["waiting"] == 6);
+    assert_eq!((&away["name"], &away["connected"]), (&"host".into(), &false.into()));
+    assert!(away["why"].as_str().expect("text").contains("nobody listens there"));
+    let first = &lab.entries("'reading'")[0];
+    let ledger = rusqlite::Connection::open(lab.ledger()).expect("opens");
+    let committed: String = ledger
+        .query_row("SELECT time FROM entries WHERE seq = ?1", [first.0 as i64], |row| row.get(0))
+        .expect("there");
+    let same = |time: &Value| time.as_str().map(|time| time.parse::<jiff::Timestamp>().expect("a time"));
+    assert_eq!(same(&away["oldest"]), Some(committed.parse().expect("a time")));
+    let page = ureq::get(format!("{url}/instruments"))
+        .call()
+        .expect("a page")
+        .body_mut()
+        .read_to_string()
+        .expect("text");
+    for words in ["Feeds to other programs", "NOT THERE", "6 messages, the first since"] {
+        assert!(page.contains(words), "{words}: {page}");
+    }
+
+    let got = Got::default();
+    let (kept, listener) = (Arc::clone(&got), TcpListener::bind(free).expect("free again"));
+    std::thread::spawn(move || {
+        for stream in listener.incoming() {
+            let stream = stream.expect("a connection");
+            let answer = stream.try_clone().expect("a socket");
+            keep(stream, answer, &kept);
+        }
+    });
+    let there = feeds(&|feed| feed["waiting"] == 0);
+    assert_eq!((&there["connected"], &there["kept"]), (&true.into(), &6.into()));
+    assert!(there.get("oldest").is_none() && there.get("why").is_none());
+    lab.complete(|| all(&got));
+    assert!(station.stop().success());
+}
+
+fn served(station: &crate::common::Station) -> String {
+    wait_for("the page", || {
+        let log = station.log();
+        let line = log.lines().find(|line| line.contains("the page is served"))?;
+        let line: Value = serde_json::from_str(line).ok()?;
+        Some(line["fields"]["url"].as_str()?.trim_end_matches('/').to_owned())
+    })
+}

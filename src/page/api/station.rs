@@ -3,6 +3,8 @@
 use crate::bench::entry::{InForceEntry, Seq};
 use crate::judge::verdict::Outcome;
 use crate::page::app::App;
+use crate::page::feeds::{self, FeedView};
+use crate::page::problem::Problem;
 use crate::parsers::reading::JobNumber;
 use crate::station::board::{Current, PortOnBoard, Waiting};
 use crate::station::recorder::Health;
@@ -81,6 +83,10 @@ pub(super) async fn show(State(app): State<Arc<App>>) -> Json<Station> {
             waiting: board.waiting().cloned().collect(),
         }
     }))
+}
+
+pub(super) async fn feeds(State(app): State<Arc<App>>) -> Result<Json<Vec<FeedView>>, Problem> {
+    feeds::feeds(&app).await.map(Json)
 }
 
 pub(super) async fn in_force(State(app): State<Arc<App>>) -> Json<Vec<InForceEntry>> {

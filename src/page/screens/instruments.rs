@@ -1,4 +1,5 @@
-//! The station's instruments and barcode readers: how each is set up and what came in on it.
+//! The station's instruments and barcode readers: how each is set up and what came in on it; and
+//! its feeds to other programs.
 
 use super::bench::Port;
 use super::chart::{self, Column};
@@ -7,6 +8,7 @@ use super::{Frame, render};
 use crate::bench::entry::{Entry, Numbered, Seq};
 use crate::ledger::{LedgerError, Reader};
 use crate::page::app::App;
+use crate::page::feeds::{self, FeedView};
 use crate::page::problem::Problem;
 use crate::page::session::Who;
 use crate::parsers::notation;
@@ -29,6 +31,13 @@ struct Instruments {
     frame: Frame,
     say: Language,
     devices: Vec<DeviceView>,
+    feeds: Vec<FeedLine>,
+}
+
+struct FeedLine {
+    feed: FeedView,
+    since: String,
+    oldest: Option<String>,
 }
 
 struct DeviceView {
@@ -63,9 +72,16 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
         };
         devices.push(device(&app, &say, port, &last, now));
     }
+    let line = |feed: FeedView| FeedLine {
+        since: feed.standing.since.map_or_else(String::new, |since| say.since(since, now)),
+        oldest: feed.oldest.map(|oldest| say.since(oldest, now)),
+        feed,
+    };
+    let feeds = feeds::feeds(&app).await?.into_iter().map(line).collect();
     Ok(render(&Instruments {
         frame: Frame::new(&app, &who, say.nav_instruments).under("/instruments"),
         devices,
+        feeds,
         say,
     }))
 }
