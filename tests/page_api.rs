@@ -171,6 +171,8 @@ fn a_morning_through_the_api_is_as_described() {
     assert_eq!(admin.get("/api/v1/entries/999999").status, 404);
     api.fits("get", "/api/v1/entries/{seq}", &admin.get("/api/v1/entries/none"));
 
+    let feeds = api.get(&admin, "/api/v1/feeds", "/api/v1/feeds");
+    assert_eq!((&feeds[0]["name"], &feeds[0]["connected"]), (&json!("files"), &json!(true)));
     let texts = api.get(&admin, "/api/v1/in-force", "/api/v1/in-force");
     assert_eq!(texts[1]["name"], "ansi-z80.1-2015");
     api.fits("get", "/api/v1/export", &admin.get("/api/v1/export?job=4471"));

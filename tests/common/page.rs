@@ -45,9 +45,10 @@ impl Bench {
         Self::new("listen = \"127.0.0.1:0\"\nsign_in = false")
     }
 
-    /// On this computer alone, with the accounts of three people.
+    /// On this computer alone, with the accounts of three people, and a feed.
     pub fn with_people() -> Self {
-        let bench = Self::new("listen = \"127.0.0.1:0\"");
+        let feed = "[[feed]]\nname = \"files\"\nfolder = \"results\"";
+        let bench = Self::new(&format!("listen = \"127.0.0.1:0\"\n{feed}"));
         for role in ["bench", "quality", "admin"] {
             bench.add(&format!("{role} person"), role);
         }
