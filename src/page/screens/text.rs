@@ -294,6 +294,7 @@ texts! {
     feed_away: "NOT THERE",
     feed_not_tried: "not tried yet",
     feed_kept: "Has kept",
+    feed_nothing_kept: "nothing yet",
     feed_up_to: "everything up to entry",
     feed_waiting: "Waiting",
     feed_nothing_waits: "nothing",
