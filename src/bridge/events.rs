@@ -3,7 +3,8 @@
 //! `GET /` with the key, where there is one, as `Authorization: Bearer …`. An event's `id` is the
 //! entry's number, its `event` the kind, its `data` the message. Who comes back with
 //! `Last-Event-ID` has kept everything up to there: the cursor moves there, and the stream goes on
-//! after it. Who comes without begins at the cursor.
+//! after it. Who comes without begins at the cursor. A receiver that stays says what it has kept by
+//! `POST /` with nothing but the number of the last entry.
 
 use super::feed::Source;
 use super::signature::same;
@@ -72,7 +73,7 @@ async fn serve(feed: &Feed, events: Events, handles: Handles, standing: &Arc<Sta
         places: Arc::new(Semaphore::new(RECEIVERS)),
         stopped: stopped.clone(),
     });
-    let router = Router::new().route("/", get(stream_of)).with_state(served);
+    let router = Router::new().route("/", get(stream_of).post(kept)).with_state(served);
     loop {
         match TcpListener::bind(events.at).await {
             Ok(listener) => {
@@ -90,31 +91,71 @@ async fn serve(feed: &Feed, events: Events, handles: Handles, standing: &Arc<Sta
     }
 }
 
-async fn stream_of(State(served): State<Arc<Served>>, headers: HeaderMap) -> Response {
-    let refused = |status, why: &str| (status, format!("{why}\n")).into_response();
-    if let Some(key) = &served.key {
+/// A refusal, and why.
+struct Refused(StatusCode, String);
+
+impl IntoResponse for Refused {
+    fn into_response(self) -> Response {
+        (self.0, self.1 + "\n").into_response()
+    }
+}
+
+fn refused(status: StatusCode, why: impl Into<String>) -> Refused {
+    Refused(status, why.into())
+}
+
+impl Served {
+    fn knows(&self, headers: &HeaderMap) -> Result<(), Refused> {
+        let Some(key) = &self.key else { return Ok(()) };
         let given = headers.get(header::AUTHORIZATION).map(|value| value.as_bytes());
         let given = given.and_then(|value| value.strip_prefix(b"Bearer ")).unwrap_or_default();
-        if !same(given, key) {
-            return refused(StatusCode::UNAUTHORIZED, "expected Authorization: Bearer and the feed's key");
+        if same(given, key) {
+            return Ok(());
         }
+        Err(refused(StatusCode::UNAUTHORIZED, "expected Authorization: Bearer and the feed's key"))
     }
-    let Ok(place) = Arc::clone(&served.places).try_acquire_owned() else {
-        return refused(StatusCode::SERVICE_UNAVAILABLE, "too many receivers are connected");
-    };
-    let last = match headers.get("last-event-id").map(|id| id.to_str().unwrap_or_default().parse()) {
-        None => None,
-        Some(Ok(id)) => Some(Seq(id)),
-        Some(Err(_)) => {
-            return refused(StatusCode::BAD_REQUEST, "Last-Event-ID: expected the number of an entry");
+
+    /// Moves the cursor on, never back; an entry that is not there yet cannot have been kept.
+    async fn kept(&self, last: Seq) -> Result<(), Refused> {
+        let mut source = self.source.lock().await;
+        let head =
+            source.head().await.map_err(|why| refused(StatusCode::SERVICE_UNAVAILABLE, why.to_string()))?;
+        if last > head {
+            return Err(refused(StatusCode::BAD_REQUEST, format!("entry {last} is not there yet")));
         }
-    };
-    let follow = {
-        let mut source = served.source.lock().await;
-        if let Some(last) = last.filter(|last| *last > source.cursor) {
+        if last > source.cursor {
             source.cursor = last;
             source.kept(0, last);
         }
+        Ok(())
+    }
+}
+
+async fn kept(
+    State(served): State<Arc<Served>>,
+    headers: HeaderMap,
+    content: String,
+) -> Result<StatusCode, Refused> {
+    served.knows(&headers)?;
+    let expected = "expected the number (seq) of the last entry that was kept";
+    let last = content.trim().parse().map_err(|_| refused(StatusCode::BAD_REQUEST, expected))?;
+    served.kept(Seq(last)).await?;
+    Ok(StatusCode::NO_CONTENT)
+}
+
+async fn stream_of(State(served): State<Arc<Served>>, headers: HeaderMap) -> Result<Response, Refused> {
+    served.knows(&headers)?;
+    let place = Arc::clone(&served.places)
+        .try_acquire_owned()
+        .map_err(|_| refused(StatusCode::SERVICE_UNAVAILABLE, "too many receivers are connected"))?;
+    let expected = "Last-Event-ID: expected the number of an entry";
+    let last = headers.get("last-event-id").map(|id| id.to_str().unwrap_or_default().parse().map(Seq));
+    let last = last.transpose().map_err(|_| refused(StatusCode::BAD_REQUEST, expected))?;
+    if let Some(last) = last {
+        served.kept(last).await?;
+    }
+    let follow = {
+        let source = served.source.lock().await;
         source.follow(last.unwrap_or(source.cursor))
     };
     let stopped = served.stopped.clone();
@@ -123,7 +164,7 @@ async fn stream_of(State(served): State<Arc<Served>>, headers: HeaderMap) -> Res
         let event = live.next().await?;
         Some((event, live))
     });
-    Sse::new(stream.take_until(stopped.wait())).keep_alive(KeepAlive::default()).into_response()
+    Ok(Sse::new(stream.take_until(stopped.wait())).keep_alive(KeepAlive::default()).into_response())
 }
 
 struct Live {

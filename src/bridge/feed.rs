@@ -76,6 +76,12 @@ impl Source {
         Ok(entries.iter().filter_map(|numbered| maker?.message(numbered)).collect())
     }
 
+    /// The last entry on record.
+    pub(super) async fn head(&self) -> Result<Seq, LedgerError> {
+        let ledger = self.settings.ledger.clone();
+        on_disk(move || Ok(Reader::open(ledger)?.head()?.seq)).await
+    }
+
     /// The receiver has kept so many more messages, and now all up to `cursor`.
     pub(super) fn kept(&self, messages: usize, cursor: Seq) {
         self.recorder.keep_cursor(&self.name, cursor);

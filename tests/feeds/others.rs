@@ -184,6 +184,18 @@ fn events_go_on_after_the_last_one_that_was_seen() {
     lab.measure(&mut station, 20);
     lab.complete(|| got.lock().expect("sound").clone());
     wait_for("the cursor", || lab.cursor("events").filter(|cursor| *cursor > 5));
+    let say = |number: &str, key: &str| {
+        let mut stream = TcpStream::connect(free).expect("it listens");
+        let length = number.len();
+        write!(stream, "POST / HTTP/1.1\r\nHost: {free}\r\nAuthorization: Bearer {key}\r\nContent-Type: text/plain\r\nContent-Length: {length}\r\nConnection: close\r\n\r\n{number}").expect("sent");
+        BufReader::new(stream).lines().next().expect("an answer").expect("text")
+    };
+    let last = lab.entries("'verdict'").last().expect("judged").0;
+    let key = String::from_utf8_lossy(KEY).into_owned();
+    assert!(say("1", "open-barley").contains("401"));
+    assert!(say("all", &key).contains("400") && say("99999999", &key).contains("400"));
+    assert!(say(&last.to_string(), &key).contains("204"));
+    wait_for("the cursor at the end", || lab.cursor("events").filter(|cursor| *cursor >= last));
     assert!(station.stop().success(), "{}", station.log());
 }
 
