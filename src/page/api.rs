@@ -7,6 +7,7 @@ mod events;
 mod export;
 mod people;
 mod record;
+mod reports;
 mod session;
 mod station;
 mod work;
@@ -43,6 +44,7 @@ routes! {
     get "/api/v1/entries" => record::search,
     get "/api/v1/entries/{seq}" => record::entry,
     get "/api/v1/export" => export::export,
+    get "/api/v1/reports/{kind}" => reports::report,
     get "/api/v1/events" => events::events,
     post "/api/v1/current-job" => work::choose,
     post "/api/v1/orders" => work::orders,

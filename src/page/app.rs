@@ -24,6 +24,9 @@ const PASSPHRASES: usize = 2;
 /// How many live streams there are at most.
 const STREAMS: usize = 128;
 
+/// How many reports are made at the same time.
+const REPORTS: usize = 1;
+
 /// What every request works with.
 pub struct App {
     /// The station's settings.
@@ -48,6 +51,7 @@ pub struct App {
     throttle: Mutex<Throttle>,
     passphrases: Semaphore,
     streams: Arc<Semaphore>,
+    reports: Arc<Semaphore>,
     /// Held from a look at the record until what is said of it is recorded.
     pub(super) one_at_a_time: tokio::sync::Mutex<()>,
 }
@@ -73,6 +77,7 @@ impl App {
             throttle: Mutex::default(),
             passphrases: Semaphore::new(PASSPHRASES),
             streams: Arc::new(Semaphore::new(STREAMS)),
+            reports: Arc::new(Semaphore::new(REPORTS)),
             one_at_a_time: tokio::sync::Mutex::default(),
         }
     }
@@ -263,6 +268,14 @@ impl App {
             why: why.map(str::to_owned),
         };
         self.record(Event::Person(person)).await.map(|_| ())
+    }
+
+    /// The turn to make a report, held while it is made.
+    ///
+    /// # Errors
+    /// When the program is at its end.
+    pub(super) async fn report_turn(&self) -> Result<tokio::sync::OwnedSemaphorePermit, Problem> {
+        Arc::clone(&self.reports).acquire_owned().await.map_err(Problem::fault)
     }
 
     /// A place among the live streams, held while the stream lasts.

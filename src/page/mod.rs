@@ -13,6 +13,7 @@ pub mod app;
 pub mod guard;
 pub mod people;
 pub mod problem;
+pub mod reports;
 pub mod rights;
 pub mod screens;
 pub mod search;

@@ -22,6 +22,7 @@ mod lenses;
 mod notes;
 mod order;
 mod people;
+mod reports;
 mod summary;
 pub mod text;
 
@@ -30,6 +31,8 @@ use super::problem::Problem;
 use super::rights::Right;
 use super::session::Who;
 use crate::bench::entry::NOT_SIGNED_IN;
+use crate::evidence::plot;
+use crate::report;
 use crate::station::recorder::Health;
 use askama::Template;
 use axum::Router;
@@ -43,6 +46,8 @@ use std::sync::Arc;
 /// What pages are made with, besides their templates: name, kind, bytes.
 const ASSETS: &[(&str, &str, &[u8])] = &[
     ("style.css", "text/css", include_bytes!("assets/style.css")),
+    ("report.css", "text/css", report::LOOK.as_bytes()),
+    ("plot.css", "text/css", plot::LOOK.as_bytes()),
     ("page.js", "text/javascript", include_bytes!("assets/page.js")),
     ("sign.svg", "image/svg+xml", include_bytes!("assets/sign.svg")),
 ];
@@ -69,6 +74,8 @@ pub fn router() -> Router<Arc<App>> {
         .route("/layouts", get(layouts::list))
         .route("/layouts/learn", get(learn::show).post(learn::learnt))
         .route("/layouts/{name}", get(layouts::show))
+        .route("/reports", get(reports::index))
+        .route("/reports/{kind}", get(reports::show))
         .route("/people", get(people::show).post(people::set))
         .route("/people/remove", post(people::remove))
         .route("/assets/{name}", get(asset))
@@ -146,6 +153,7 @@ impl Frame {
             ("/", say.nav_bench),
             ("/jobs", say.nav_jobs),
             ("/ledger", say.nav_ledger),
+            ("/reports", say.nav_reports),
             ("/instruments", say.nav_instruments),
             ("/layouts", say.nav_layouts),
         ];

@@ -62,7 +62,7 @@ impl Search {
     }
 }
 
-fn given(text: &str) -> Option<&str> {
+pub(super) fn given(text: &str) -> Option<&str> {
     Some(text.trim()).filter(|text| !text.is_empty())
 }
 
@@ -75,7 +75,12 @@ fn named<T: DeserializeOwned>(field: &str, text: &str) -> Result<T, Problem> {
         .map_err(|why| Problem::unusable(format!("{field}: {why}")))
 }
 
-fn time(field: &str, text: &str, timezone: &TimeZone, days_later: i64) -> Result<Timestamp, Problem> {
+pub(super) fn time(
+    field: &str,
+    text: &str,
+    timezone: &TimeZone,
+    days_later: i64,
+) -> Result<Timestamp, Problem> {
     let expected = || {
         Problem::unusable(format!(
             "{field}: {text:?}: expected a date such as 2026-11-25, or a time such as 2026-11-25T08:00"
