@@ -3,6 +3,7 @@
 
 use super::people::People;
 use super::problem::Problem;
+use super::seen::Seen;
 use super::session::{Sessions, Who};
 use super::throttle::Throttle;
 use crate::bench::entry::{Numbered, PersonDid, PersonEntry, Role, Seq};
@@ -37,6 +38,8 @@ pub struct App {
     pub timezone: TimeZone,
     /// Everybody's sessions.
     pub sessions: Sessions,
+    /// Which lenses' values were shown to whom.
+    pub seen: Seen,
     /// Says when the station ends.
     pub stopped: Stopped,
     clock: Clock,
@@ -63,6 +66,7 @@ impl App {
         Self {
             board: RwLock::new(Board::new(&settings, timezone.clone())),
             sessions: Sessions::new(page.idle),
+            seen: Seen::default(),
             settings,
             page,
             timezone,

@@ -2,6 +2,7 @@
 
 use super::app::App;
 use super::problem::Problem;
+use super::session::Who;
 use super::view::Envelope;
 use crate::bench::entry::Seq;
 use crate::ledger::{LedgerError, Query, Reader};
@@ -140,9 +141,13 @@ impl App {
     ///
     /// # Errors
     /// When a field cannot be used, or the ledger cannot be read.
-    pub async fn search(&self, search: &Search) -> Result<Found, Problem> {
+    pub async fn search(&self, who: &Who, search: &Search) -> Result<Found, Problem> {
         let query = search.query(&self.timezone)?;
-        self.read(move |record| Found::of(record, &query)).await
+        let found = self.read(move |record| Found::of(record, &query)).await?;
+        for hit in &found.entries {
+            self.shows_entry(who, hit.entry.kind, &hit.jobs);
+        }
+        Ok(found)
     }
 }
 

@@ -173,6 +173,9 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
         Some(number) => {
             let job = number.clone();
             let view = app.read(move |record| JobView::of(record, &job)).await?;
+            if let Some(view) = &view {
+                app.shows_job(&who, view);
+            }
             Some(Job::of(&app, &say, number, view, now))
         }
     };

@@ -120,10 +120,13 @@ struct Given {
 }
 
 /// What is known of a job; a problem where nothing is.
-pub(super) async fn known(app: &App, job: &str) -> Result<JobView, Problem> {
+pub(super) async fn known(app: &App, who: &Who, job: &str) -> Result<JobView, Problem> {
     let job: JobNumber = job.parse().map_err(Problem::unusable)?;
     let missing = format!("nothing is on record of job {job}");
-    app.read(move |record| JobView::of(record, &job)).await?.ok_or_else(|| Problem::not_found(missing))
+    let view = app.read(move |record| JobView::of(record, &job)).await?;
+    let view = view.ok_or_else(|| Problem::not_found(missing))?;
+    app.shows_job(who, &view);
+    Ok(view)
 }
 
 pub(super) async fn show(
@@ -132,7 +135,7 @@ pub(super) async fn show(
     Path(job): Path<String>,
 ) -> Result<Response, Problem> {
     let (now, say) = (app.now(), app.language());
-    let view = known(&app, &job).await?;
+    let view = known(&app, &who, &job).await?;
     let waiting = app.board(|board| {
         let here = board
             .waiting()
