@@ -12,6 +12,7 @@ mod certificate;
 mod chart;
 mod commands;
 mod entry;
+mod hand;
 mod instruments;
 mod jobs;
 pub mod language;
@@ -19,9 +20,12 @@ mod layouts;
 mod learn;
 mod ledger;
 mod lenses;
+mod manual;
 mod notes;
 mod order;
 mod people;
+mod practice;
+mod references;
 mod reports;
 mod summary;
 pub mod text;
@@ -64,6 +68,12 @@ pub fn router() -> Router<Arc<App>> {
         .route("/jobs", get(jobs::list))
         .route("/jobs/{job}", get(jobs::show))
         .route("/jobs/{job}/certificate", get(certificate::show))
+        .route("/jobs/{job}/manual", get(manual::show).post(manual::save))
+        .route("/jobs/{job}/manual/{seq}", get(manual::result))
+        .route("/cross-checks", post(manual::compare))
+        .route("/practice", get(practice::show).post(practice::save))
+        .route("/reference", get(references::show).post(references::add))
+        .route("/reference/checks", post(references::check))
         .route("/orders/new", get(order::show).post(order::save))
         .route("/ledger", get(ledger::show))
         .route("/ledger/{seq}", get(entry::show))
@@ -154,6 +164,7 @@ impl Frame {
             ("/jobs", say.nav_jobs),
             ("/ledger", say.nav_ledger),
             ("/reports", say.nav_reports),
+            ("/practice", say.nav_practice),
             ("/instruments", say.nav_instruments),
             ("/layouts", say.nav_layouts),
         ];
