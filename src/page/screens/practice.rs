@@ -164,7 +164,7 @@ fn line(say: &Language, numbered: &Numbered, manual: &ManualEntry, history: &[Nu
     });
     Line {
         seq: numbered.seq,
-        time: say.time(numbered.time),
+        time: say.date_time(numbered.time),
         place: format!("{}/manual/{}", job_place(&manual.job), numbered.seq),
         lens: format!("{}{eye}", manual.job),
         read: say.measured_lens(&manual.lens),

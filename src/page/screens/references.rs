@@ -71,7 +71,9 @@ impl References {
     }
 
     fn certified(&self, registered: &Registered) -> String {
-        self.say.measured_lens(&registered.entry.lens.lens())
+        let mut lens = registered.entry.lens.lens();
+        lens.cylinder = lens.cylinder.filter(|cylinder| !cylinder.is_zero());
+        self.say.measured_lens(&lens)
     }
 
     fn uncertainty(&self, registered: &Registered) -> String {

@@ -11,8 +11,7 @@ use crate::page::session::Who;
 use crate::report::Kind;
 use askama::Template;
 use axum::extract::{Path, Query, State};
-use axum::http::StatusCode;
-use axum::response::{IntoResponse, Response};
+use axum::response::Response;
 use std::sync::Arc;
 
 /// How many names there are to choose from.
@@ -114,11 +113,9 @@ pub(super) async fn show(
 ) -> Result<Response, Problem> {
     let (say, kind) = (app.language(), kind(&name)?);
     let (name, what) = say.report(kind);
-    let (title, body, status) = match app.report(kind, &asked).await {
-        Ok(report) => (report.title.clone(), Ok(report.body("/ledger/")), StatusCode::OK),
-        Err(problem) if problem.code().is_client_error() => {
-            (name.to_owned(), Err(problem.detail.clone()), problem.code())
-        }
+    let (title, body) = match app.report(kind, &asked).await {
+        Ok(report) => (report.title.clone(), Ok(report.body("/ledger/"))),
+        Err(problem) if problem.code().is_client_error() => (name.to_owned(), Err(problem.detail)),
         Err(problem) => return Err(problem),
     };
     let page = Shown {
@@ -134,5 +131,5 @@ pub(super) async fn show(
         body,
         say,
     };
-    Ok((status, render(&page)).into_response())
+    Ok(render(&page))
 }
