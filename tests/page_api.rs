@@ -331,8 +331,14 @@ fn a_reading_is_blind_until_the_value_was_shown_to_its_reader() {
     station.line(&["4471", "FAIL"]);
     assert!(blind(&one, "4471", "right", json!({})));
     assert!(!blind(&one, "4471", "right", json!({ "seen": true })), "who says so has seen it");
-    for page in ["/jobs/4471", "/ledger?job=4471", "/", "/jobs/4471/certificate", "/api/v1/entries?job=4471"]
-    {
+    for page in [
+        "/jobs/4471",
+        "/ledger?job=4471",
+        "/",
+        "/jobs/4471/certificate",
+        "/api/v1/entries?job=4471",
+        "/instruments?of=4471",
+    ] {
         let job = format!("44{}", page.len());
         bench.focimeter.send(FAILS.replace("EYE", &format!("JOB={job} EYE")));
         station.line(&[&job]);

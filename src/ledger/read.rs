@@ -11,6 +11,7 @@ use crate::bench::entry::{
 use crate::parsers::reading::JobNumber;
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Params, params};
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
@@ -235,14 +236,18 @@ impl Reader {
     pub fn reference_and_checks(&self, last: Seq) -> Result<Vec<Numbered>, LedgerError> {
         let checks = self.of_kind("instrument-check", Seq(0)..=last, usize::MAX)?;
         let mut found = self.of_kind("reference-lens", Seq(0)..=last, usize::MAX)?;
-        for numbered in &checks {
-            if let Entry::InstrumentCheck(check) = &numbered.entry {
-                found.extend(self.said_of(check.reading)?);
-            }
+        let readings: BTreeSet<Seq> = checks
+            .iter()
+            .filter_map(|numbered| match &numbered.entry {
+                Entry::InstrumentCheck(check) => Some(check.reading),
+                _ => None,
+            })
+            .collect();
+        for reading in readings {
+            found.extend(self.said_of(reading)?);
         }
         found.extend(checks);
         found.sort_by_key(|numbered| numbered.seq);
-        found.dedup_by_key(|numbered| numbered.seq);
         Ok(found)
     }
 

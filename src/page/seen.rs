@@ -2,16 +2,17 @@
 //! not blind.
 //!
 //! Counted is what this station's pages and its API show of a job: the bench, the job and its
-//! certificate, searches and entries of the ledger, comparisons, and certified values in the
-//! register. Not known is what is seen elsewhere, such as on the instrument's own display; what a
-//! program is sent as a download or a live stream; raw frames in the list of instruments; and what
-//! was seen before the last start.
+//! certificate, readings that wait, last frames, searches and entries of the ledger, comparisons,
+//! and certified values in the register. Not known is what is seen elsewhere, such as on the
+//! instrument's own display; what a program is sent as a download or a live stream; and what was
+//! seen before the last start.
 
 use super::app::App;
 use super::session::{Key, Who};
 use super::view::{EntryView, JobView};
 use crate::bench::entry::Entry;
 use crate::parsers::reading::{Eye, JobNumber};
+use crate::station::board::Board;
 use jiff::Timestamp;
 use std::collections::HashMap;
 use std::net::IpAddr;
@@ -86,6 +87,13 @@ impl App {
             for job in jobs {
                 self.seen.note(who, job, ALL, self.now());
             }
+        }
+    }
+
+    /// Notes that readings that wait for a person are shown.
+    pub(super) fn shows_waiting(&self, who: &Who, board: &Board) {
+        for job in board.waiting().filter_map(|waiting| waiting.job.as_ref()) {
+            self.shows_entry(who, "reading", std::slice::from_ref(job));
         }
     }
 

@@ -167,6 +167,7 @@ fn shown(board: &Board, app: &App, now: Timestamp) -> Option<JobNumber> {
 pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Response, Problem> {
     let now = app.now();
     let board = app.board(Board::clone);
+    app.shows_waiting(&who, &board);
     let say = app.language();
     let job = match shown(&board, &app, now) {
         None => None,

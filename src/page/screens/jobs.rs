@@ -54,6 +54,7 @@ pub(super) async fn list(
     let (now, say) = (app.now(), app.language());
     let wanted = prefix.trim().to_owned();
     let jobs = app.read(move |record| view::jobs(record, &wanted, MOST)).await?;
+    app.board(|board| app.shows_waiting(&who, board));
     let waiting =
         app.board(|board| board.waiting().map(|waiting| WaitingView::of(&say, waiting, now)).collect());
     let line = |job: &view::JobLine| Line {

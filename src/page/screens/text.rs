@@ -483,7 +483,7 @@ texts! {
     remove: "Remove",
     remove_for_good: "Remove the account of",
     add_account: "Add an account",
-    roles_what: "bench: works at the bench. quality: also overrides a fail, voids any reading and downloads. admin: also keeps the accounts.",
+    roles_what: "bench: works at the bench. quality: also overrides a fail, voids any reading, keeps the reference lenses and downloads. admin: also keeps the accounts.",
 }
 
 impl Text {
