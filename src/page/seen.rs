@@ -41,9 +41,12 @@ impl Viewer {
     }
 }
 
+/// To whom, and the value of which lens.
+type Shown = (Viewer, JobNumber, Option<Eye>);
+
 /// Which lenses' values were shown to whom, and when first.
 #[derive(Debug, Default)]
-pub struct Seen(Mutex<HashMap<(Viewer, JobNumber, Option<Eye>), Timestamp>>);
+pub struct Seen(Mutex<HashMap<Shown, Timestamp>>);
 
 impl Seen {
     fn note(&self, who: &Who, job: &JobNumber, eyes: impl IntoIterator<Item = Option<Eye>>, now: Timestamp) {
