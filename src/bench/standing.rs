@@ -1,7 +1,8 @@
 //! How instruments stand: the register of reference lenses, each instrument's latest checks, and
 //! whether verdicts on its readings are held back.
 //!
-//! A check does not count any more once its reading is void, or was assigned away from the lens.
+//! A check does not count any more once its reading is void, or was assigned away from the lens. But
+//! nobody gets rid of a bad one so: where that was void, only a new check lets verdicts through.
 
 use super::checks::{DriftEntry, InstrumentCheckEntry, ReferenceLensEntry, side_name};
 use super::drift::Charts;
@@ -24,6 +25,8 @@ pub struct LastCheck {
     pub time: Timestamp,
     /// What it came to.
     pub outcome: CheckOutcome,
+    /// It was bad and is void: it has to be made again.
+    pub again: bool,
 }
 
 /// Whether an instrument is in order.
@@ -109,7 +112,8 @@ impl Standing {
                 Vec::new()
             }
             Entry::InstrumentCheck(check) => {
-                let last = LastCheck { seq: numbered.seq, time: numbered.time, outcome: check.outcome };
+                let (seq, time) = (numbered.seq, numbered.time);
+                let last = LastCheck { seq, time, outcome: check.outcome, again: false };
                 let of_instrument = self.checks.entry(check.instrument.clone()).or_default();
                 of_instrument.insert(check.lens.clone(), last);
                 let key = (check.instrument.clone(), check.lens.clone());
@@ -137,8 +141,14 @@ impl Standing {
         counting.retain(|(_, check)| check.reading != note.about);
         let (instrument, lens) = key.clone();
         if let Some(checks) = self.checks.get_mut(&instrument) {
-            match counting.last() {
-                Some((last, _)) => checks.insert(lens.clone(), *last),
+            let newest = checks.get(&lens).copied();
+            let left = counting.last().map(|(last, _)| *last);
+            let again = newest
+                .filter(|last| left.is_none_or(|left| left.seq != last.seq))
+                .filter(|last| last.again || (last.outcome == CheckOutcome::Bad && note.says == Says::Void))
+                .map(|last| LastCheck { again: true, ..last });
+            match again.or(left) {
+                Some(last) => checks.insert(lens.clone(), last),
                 None => checks.remove(&lens),
             };
             if checks.is_empty() {
@@ -222,7 +232,12 @@ impl Standing {
         let oldest = time.as_microsecond() - i64::from(hold.every_hours) * 3_600_000_000;
         let in_date = |last: &LastCheck| last.time.as_microsecond() >= oldest;
         let wrong = |lens: &JobNumber, last: &LastCheck| {
-            if last.outcome != CheckOutcome::Good {
+            if last.again {
+                Some(format!(
+                    "the bad check with {lens} (entry {}) is void: it has to be made again",
+                    last.seq
+                ))
+            } else if last.outcome != CheckOutcome::Good {
                 Some(format!("the check with {lens} is {} (entry {})", last.outcome, last.seq))
             } else if !in_date(last) {
                 Some(format!(
@@ -269,7 +284,11 @@ impl Standing {
     ) {
         let Some(basis) = verdict.basis.as_mut() else { return };
         let checks = instruments.iter().filter_map(|instrument| self.checks.get(*instrument));
-        basis.checks = checks.flat_map(|checks| checks.values()).map(|last| last.seq.0).collect();
+        basis.checks = checks
+            .flat_map(|checks| checks.values())
+            .filter(|last| !last.again)
+            .map(|last| last.seq.0)
+            .collect();
         basis.checks.sort_unstable();
         basis.hold = hold.cloned();
         verdict.held = hold.and_then(|hold| {

@@ -263,13 +263,19 @@ fn a_check_whose_reading_does_not_count_is_taken_back() {
     // A good check that is void holds back what it let through.
     station.noted(good, Says::Void, Some("REF+5"), None);
     assert!(held(&station.verdict("one")).contains("never checked"));
-    // A bad one that is void gives place to the one before it.
-    let kept = station.check("one", "REF+5", "5.01").last().expect("a check").seq;
+    // A bad one that is void does not bring the one before it back: only a new one does.
+    station.check("one", "REF+5", "5.01");
     let bad = reading(&station.check("one", "REF+5", "5.50"));
     assert!(held(&station.verdict("one")).contains("is bad"));
     station.noted(bad, Says::Remark, Some("REF+5"), None);
     assert!(held(&station.verdict("one")).contains("is bad"), "a remark changes nothing");
     station.noted(bad, Says::Void, Some("REF+5"), None);
+    let verdict = station.verdict("one");
+    assert!(held(&verdict).contains("is void: it has to be made again"), "{}", held(&verdict));
+    assert_eq!(verdict.basis.expect("its basis").checks, [0; 0], "what is void is no check in force");
+    let mut station = station.restarted(hold(&[]));
+    assert!(held(&station.verdict("one")).contains("made again"));
+    let kept = station.check("one", "REF+5", "5.01").last().expect("a check").seq;
     let verdict = station.verdict("one");
     assert_eq!(held(&verdict), "");
     assert_eq!(verdict.basis.expect("its basis").checks, [kept.0]);
