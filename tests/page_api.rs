@@ -183,6 +183,62 @@ fn a_morning_through_the_api_is_as_described() {
     api.schema_fits("an event", &json!({ "$ref": "#/components/schemas/Entry" }), &event.data);
     api.seen.insert(("get".to_owned(), "/api/v1/events".to_owned()));
 
+    let reference = json!({ "lens": { "name": "REF+5", "serial": "T-105", "sphere": 5.00, "uncertainty": 0.01, "due": "2099-01-01" } });
+    assert_eq!(api.post(&admin, "/api/v1/reference-lenses", &reference).status, 201);
+    bench.focimeter.send("JOB=REF+5 EYE=R S=+5.01\r\n");
+    station.line(&["REF+5", "good"]);
+    let register = api.get(&admin, "/api/v1/reference-lenses", "/api/v1/reference-lenses");
+    assert_eq!(register["instruments"][0]["state"], "good", "{register}");
+    let reading = job["readings"][0]["seq"].clone();
+    let check =
+        api.post(&admin, "/api/v1/instrument-checks", &json!({ "reading": reading, "lens": "REF+5" }));
+    assert_eq!(
+        (check.status, &check.json()["entries"][0]["payload"]["outcome"]),
+        (201, &json!("bad")),
+        "{}",
+        check.body
+    );
+    let register = api.get(&admin, "/api/v1/reference-lenses", "/api/v1/reference-lenses");
+    assert_eq!(register["instruments"][0]["state"], "failed", "{register}");
+    let manual = json!({
+        "job": "4471", "eye": "right", "start": { "eyepiece_focused": true, "zero": 0.00 },
+        "read": { "drums": { "sphere_lines": -1.25, "cylinder_lines": -1.75, "wheel": 91 } }
+    });
+    let read = api.post(&admin, "/api/v1/manual-readings", &manual);
+    assert_eq!(read.status, 201, "{}", read.body);
+    let compared =
+        read.json()["entries"].as_array().expect("some").iter().any(|entry| entry["kind"] == "cross-check");
+    assert!(compared, "the instrument has measured it: {}", read.body);
+    let entry = read.json()["entries"].as_array().expect("some")[0].clone();
+    assert_eq!(
+        (&entry["payload"]["by"], &entry["payload"]["blind"]),
+        (&json!("admin person"), &json!(false))
+    );
+    api.fits(
+        "post",
+        "/api/v1/cross-checks",
+        &admin.post("/api/v1/cross-checks", &json!({ "manual": entry["seq"] }).to_string()),
+    );
+    bench.focimeter.send("EYE=R S=-1.25 C=-0.50 A=92\r\n");
+    station.line(&["4471", "PASS"]);
+    let again = api.post(&admin, "/api/v1/cross-checks", &json!({ "manual": entry["seq"] }));
+    assert_eq!(
+        (again.status, &again.json()["entries"][0]["payload"]["outcome"]),
+        (201, &json!("agree")),
+        "{}",
+        again.body
+    );
+    let report = api.get(&admin, "/api/v1/reports/{kind}", "/api/v1/reports/agreement?from=2020-01-01");
+    assert_eq!(report["title"], "Agreement of focimeter-1 and admin person");
+    let csv = admin.get("/api/v1/reports/agreement?format=csv");
+    api.fits("get", "/api/v1/reports/{kind}", &csv);
+    assert!(
+        csv.header("content-disposition").contains("agreement.csv")
+            && csv.body.starts_with("section,figure,value")
+    );
+    assert_eq!(admin.get("/api/v1/reports/none").status, 404);
+    assert_eq!(admin.get("/api/v1/reports/gauge?tolerance=wide").status, 422);
+
     let account = json!({ "name": "trainee", "role": "bench", "passphrase": WORDS });
     assert_eq!(api.post(&admin, "/api/v1/people", &account).status, 204);
     assert_eq!(api.get(&admin, "/api/v1/people", "/api/v1/people")[3]["name"], "trainee");
@@ -250,4 +306,72 @@ fn without_sign_in_everything_says_so() {
         r#"{"about":1,"name":"nobody","passphrase":"three dull lenses","meaning":"x","reason":"y"}"#;
     assert_eq!(visitor.post("/api/v1/overrides", override_).status, 401);
     assert_eq!(visitor.get("/api/v1/people").status, 403);
+}
+
+/// A manual reading of a lens of job 4471 by a visitor; whether it was taken in as blind.
+fn blind(visitor: &Visitor, job: &str, eye: &str, more: Value) -> bool {
+    let mut given = json!({
+        "job": job, "eye": eye, "start": { "eyepiece_focused": true, "zero": 0.00 }, "read": { "sphere": -1.25 }
+    });
+    given.as_object_mut().expect("an object").extend(more.as_object().expect("an object").clone());
+    let answer = visitor.post("/api/v1/manual-readings", &given.to_string());
+    assert_eq!(answer.status, 201, "{}", answer.body);
+    let entries = answer.json()["entries"].clone();
+    let manual = entries.as_array().expect("some").iter().find(|entry| entry["kind"] == "manual").cloned();
+    manual.expect("it is there")["payload"]["blind"] == true
+}
+
+#[test]
+fn a_reading_is_blind_until_the_value_was_shown_to_its_reader() {
+    let bench = Bench::with_people();
+    let (mut station, url) = bench.start();
+    let [one, other] = ["bench person", "quality person"].map(|name| Visitor::signed_in(&url, name));
+    assert_eq!(one.post("/api/v1/orders", ORDER).status, 201);
+    // What was looked at before anything was measured shows nothing.
+    assert_eq!(one.get("/api/v1/jobs/4471").status, 200);
+    bench.focimeter.send(FAILS.replace("EYE", "JOB=4471 EYE"));
+    station.line(&["4471", "FAIL"]);
+    assert!(blind(&one, "4471", "right", json!({})));
+    assert!(!blind(&one, "4471", "right", json!({ "seen": true })), "who says so has seen it");
+    for page in [
+        "/jobs/4471",
+        "/ledger?job=4471",
+        "/",
+        "/jobs/4471/certificate",
+        "/api/v1/entries?job=4471",
+        "/instruments?of=4471",
+    ] {
+        let job = format!("44{}", page.len());
+        bench.focimeter.send(FAILS.replace("EYE", &format!("JOB={job} EYE")));
+        station.line(&[&job]);
+        assert_eq!(one.post("/api/v1/orders", &ORDER.replace("4471", &job)).status, 201);
+        station.line(&[&job, "FAIL"]);
+        assert!(blind(&one, &job, "right", json!({})), "{page} was not looked at yet");
+        assert_eq!(one.get(&page.replace("4471", &job)).status, 200);
+        assert!(!blind(&one, &job, "right", json!({})), "{page} shows it");
+        assert!(blind(&other, &job, "right", json!({})), "another person has not seen it");
+    }
+    // The other lens was not measured: the job's page shows nothing of it.
+    one.get("/jobs/4471");
+    assert!(blind(&one, "4480", "left", json!({})));
+    let under_another_name =
+        json!({ "by": "quality person", "job": "4471", "eye": "left", "read": { "sphere": 1 } });
+    assert_eq!(one.post("/api/v1/manual-readings", &under_another_name.to_string()).status, 403);
+}
+
+#[test]
+fn the_register_is_kept_by_those_who_answer_for_quality() {
+    let bench = Bench::with_people();
+    let (_station, url) = bench.start();
+    let visitor = Visitor::signed_in(&url, "bench person");
+    let lens = r#"{"lens":{"name":"REF+5","serial":"T-105","sphere":5.00,"due":"2099-01-01"}}"#;
+    assert_eq!(visitor.post("/api/v1/reference-lenses", lens).status, 403);
+    assert_eq!(visitor.post("/api/v1/instrument-checks", r#"{"reading":1,"lens":"REF+5"}"#).status, 403);
+    assert_eq!(visitor.get("/api/v1/reference-lenses").json()["lenses"], json!([]));
+    assert_eq!(visitor.get("/api/v1/reports/drift?format=csv").status, 403);
+    assert_eq!(visitor.get("/api/v1/reports/drift").status, 200, "reading is for everybody");
+    let quality = Visitor::signed_in(&url, "quality person");
+    assert_eq!(quality.post("/api/v1/reference-lenses", lens).status, 201);
+    let wrong = quality.post("/api/v1/reference-lenses", &lens.replace("T-105", " "));
+    assert!(wrong.status == 422 && wrong.body.contains("serial"), "{}", wrong.body);
 }

@@ -7,7 +7,7 @@ use super::{Bench, Out, Past};
 use crate::check::crosscheck::Beside;
 use crate::check::reference::check;
 use crate::check::{Limits, ReferenceLens, compare};
-use crate::parsers::reading::{Eye, JobNumber};
+use crate::parsers::reading::{Eye, JobNumber, Lens};
 use jiff::Timestamp;
 
 impl Bench {
@@ -104,6 +104,30 @@ pub fn cross_checked(
     };
     let comparison = compare(&manual.lens, beside, limits);
     CrossCheckEntry::new((seq, manual), eye, against, comparison, limits_hash)
+}
+
+/// The two lenses that a cross-check compared, by hand and by instrument, out of the job's history.
+pub fn compared(seq: Seq, check: &CrossCheckEntry, history: &[Numbered]) -> (Option<Lens>, Option<Lens>) {
+    let before: Vec<&Numbered> = history.iter().filter(|numbered| numbered.seq < seq).collect();
+    let manual = before.iter().find_map(|numbered| match &numbered.entry {
+        Entry::Manual(manual) if numbered.seq == check.manual => Some(manual.lens.clone()),
+        _ => None,
+    });
+    let record = JobRecord::from_history(check.job.clone(), before);
+    (manual, record.measured(check.eye).map(|(lens, _)| lens))
+}
+
+/// What a manual reading can be held against without a cross-check, out of the history of its job
+/// or lens: the certificate, or what an instrument measured, with the instrument's name.
+pub fn known(manual: &ManualEntry, history: &[Numbered]) -> Option<(Option<String>, Lens)> {
+    let certified = history.iter().rev().find_map(|numbered| match &numbered.entry {
+        Entry::ReferenceLens(entry) => Some((None, entry.lens.lens())),
+        _ => None,
+    });
+    certified.or_else(|| {
+        let record = JobRecord::from_history(manual.job.clone(), history);
+        record.measured(manual.eye?).map(|(lens, against)| (Some(against.instrument), lens))
+    })
 }
 
 /// What a reading of a reference lens comes to.

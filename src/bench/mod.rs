@@ -50,7 +50,7 @@ pub trait Past {
     /// # Errors
     /// When the record cannot be read.
     fn entry(&mut self, seq: Seq) -> Result<Option<Numbered>, Self::Error>;
-    /// Every reference lens and instrument check, in their order.
+    /// Every reference lens, instrument check, and note on a check's reading, in their order.
     ///
     /// # Errors
     /// When the record cannot be read.
@@ -246,6 +246,7 @@ impl Bench {
     /// The jobs concerned are folded again: a note changes what counts, not what was measured.
     fn noted<P: Past>(&mut self, note: &NoteEntry, past: &mut P, out: &mut Out) -> Result<(), P::Error> {
         let seq = out.push(Entry::Note(note.clone()));
+        self.take_standing(out);
         if note.says == Says::Remark {
             return Ok(());
         }

@@ -1,9 +1,12 @@
 //! How instruments stand: the register of reference lenses, each instrument's latest checks, and
 //! whether verdicts on its readings are held back.
+//!
+//! A check does not count any more once its reading is void, or was assigned away from the lens. But
+//! nobody gets rid of a bad one so: where that was void, only a new check lets verdicts through.
 
 use super::checks::{DriftEntry, InstrumentCheckEntry, ReferenceLensEntry, side_name};
 use super::drift::Charts;
-use super::entry::{Entry, Numbered, Seq, TextHash};
+use super::entry::{Entry, NoteEntry, Numbered, Says, Seq, TextHash};
 use crate::check::limits::DriftTerms;
 use crate::check::reference::{CheckOutcome, ReferenceLens};
 use crate::judge::verdict::{Hold, Quantity, Verdict};
@@ -22,6 +25,8 @@ pub struct LastCheck {
     pub time: Timestamp,
     /// What it came to.
     pub outcome: CheckOutcome,
+    /// It was bad and is void: it has to be made again.
+    pub again: bool,
 }
 
 /// Whether an instrument is in order.
@@ -42,6 +47,35 @@ impl fmt::Display for State {
     }
 }
 
+/// Whether a note takes back the check with `lens` that its reading was.
+pub fn takes_back(note: &NoteEntry, lens: &JobNumber) -> bool {
+    match note.says {
+        Says::Void => true,
+        Says::Assign => note.job_before.as_ref() == Some(lens) && note.job.as_ref() != Some(lens),
+        Says::Remark => false,
+    }
+}
+
+/// Reference lenses and checks without the notes on them, and without the checks that these take
+/// back.
+pub fn that_count(mut entries: Vec<Numbered>) -> Vec<Numbered> {
+    let notes: Vec<(Seq, NoteEntry)> = entries
+        .iter()
+        .filter_map(|numbered| match &numbered.entry {
+            Entry::Note(note) => Some((numbered.seq, note.clone())),
+            _ => None,
+        })
+        .collect();
+    entries.retain(|numbered| match &numbered.entry {
+        Entry::Note(_) => false,
+        Entry::InstrumentCheck(check) => !notes.iter().any(|(seq, note)| {
+            *seq > numbered.seq && note.about == check.reading && takes_back(note, &check.lens)
+        }),
+        _ => true,
+    });
+    entries
+}
+
 /// What is known of reference lenses and of instruments' checks. Folds from the entries.
 #[derive(Debug, Clone)]
 pub struct Standing {
@@ -49,13 +83,25 @@ pub struct Standing {
     limits: TextHash,
     lenses: BTreeMap<JobNumber, (Seq, ReferenceLensEntry)>,
     checks: BTreeMap<String, BTreeMap<JobNumber, LastCheck>>,
+    /// Every check that counts, by instrument and lens, in their order.
+    counting: BTreeMap<(String, JobNumber), Vec<(LastCheck, InstrumentCheckEntry)>>,
+    /// Which check was taken with a reading.
+    by_reading: BTreeMap<Seq, (String, JobNumber)>,
     charts: BTreeMap<(String, JobNumber, Quantity), Charts>,
 }
 
 impl Standing {
     /// Nothing known yet. Charts are drawn by `terms`, which stand in the limits with this hash.
     pub fn new(terms: DriftTerms, limits: TextHash) -> Self {
-        Self { terms, limits, lenses: BTreeMap::new(), checks: BTreeMap::new(), charts: BTreeMap::new() }
+        Self {
+            terms,
+            limits,
+            lenses: BTreeMap::new(),
+            checks: BTreeMap::new(),
+            counting: BTreeMap::new(),
+            by_reading: BTreeMap::new(),
+            charts: BTreeMap::new(),
+        }
     }
 
     /// Takes in an entry, and gives what the charts say of it. Entries of other kinds do no harm.
@@ -66,12 +112,57 @@ impl Standing {
                 Vec::new()
             }
             Entry::InstrumentCheck(check) => {
-                let last = LastCheck { seq: numbered.seq, time: numbered.time, outcome: check.outcome };
+                let (seq, time) = (numbered.seq, numbered.time);
+                let last = LastCheck { seq, time, outcome: check.outcome, again: false };
                 let of_instrument = self.checks.entry(check.instrument.clone()).or_default();
                 of_instrument.insert(check.lens.clone(), last);
+                let key = (check.instrument.clone(), check.lens.clone());
+                self.by_reading.insert(check.reading, key.clone());
+                self.counting.entry(key).or_default().push((last, (**check).clone()));
                 self.charted(numbered.seq, check)
             }
+            Entry::Note(note) => {
+                self.take_back(note);
+                Vec::new()
+            }
             _ => Vec::new(),
+        }
+    }
+
+    /// Leaves a check out whose reading does not count any more. What the charts said of it stays
+    /// said; from here on they are as if it had never been.
+    fn take_back(&mut self, note: &NoteEntry) {
+        let Some(key) = self.by_reading.get(&note.about).filter(|key| takes_back(note, &key.1)).cloned()
+        else {
+            return;
+        };
+        self.by_reading.remove(&note.about);
+        let counting = self.counting.entry(key.clone()).or_default();
+        counting.retain(|(_, check)| check.reading != note.about);
+        let (instrument, lens) = key.clone();
+        if let Some(checks) = self.checks.get_mut(&instrument) {
+            let newest = checks.get(&lens).copied();
+            let left = counting.last().map(|(last, _)| *last);
+            let again = newest
+                .filter(|last| left.is_none_or(|left| left.seq != last.seq))
+                .filter(|last| last.again || (last.outcome == CheckOutcome::Bad && note.says == Says::Void))
+                .map(|last| LastCheck { again: true, ..last });
+            match again.or(left) {
+                Some(last) => checks.insert(lens.clone(), last),
+                None => checks.remove(&lens),
+            };
+            if checks.is_empty() {
+                self.checks.remove(&instrument);
+            }
+        }
+        self.charts.retain(|(of, with, _), _| *of != instrument || *with != lens);
+        // Taken out for the while: the charts are the rest of the same structure.
+        let counting = self.counting.remove(&key).unwrap_or_default();
+        for (last, check) in &counting {
+            self.charted(last.seq, check);
+        }
+        if !counting.is_empty() {
+            self.counting.insert(key, counting);
         }
     }
 
@@ -141,7 +232,12 @@ impl Standing {
         let oldest = time.as_microsecond() - i64::from(hold.every_hours) * 3_600_000_000;
         let in_date = |last: &LastCheck| last.time.as_microsecond() >= oldest;
         let wrong = |lens: &JobNumber, last: &LastCheck| {
-            if last.outcome != CheckOutcome::Good {
+            if last.again {
+                Some(format!(
+                    "the bad check with {lens} (entry {}) is void: it has to be made again",
+                    last.seq
+                ))
+            } else if last.outcome != CheckOutcome::Good {
                 Some(format!("the check with {lens} is {} (entry {})", last.outcome, last.seq))
             } else if !in_date(last) {
                 Some(format!(
@@ -188,7 +284,11 @@ impl Standing {
     ) {
         let Some(basis) = verdict.basis.as_mut() else { return };
         let checks = instruments.iter().filter_map(|instrument| self.checks.get(*instrument));
-        basis.checks = checks.flat_map(|checks| checks.values()).map(|last| last.seq.0).collect();
+        basis.checks = checks
+            .flat_map(|checks| checks.values())
+            .filter(|last| !last.again)
+            .map(|last| last.seq.0)
+            .collect();
         basis.checks.sort_unstable();
         basis.hold = hold.cloned();
         verdict.held = hold.and_then(|hold| {

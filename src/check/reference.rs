@@ -51,6 +51,18 @@ impl ReferenceLens {
         SpheroCylinder::new(self.sphere, self.cylinder.unwrap_or(Dioptre::ZERO), self.axis).minus_form()
     }
 
+    /// The certified values as a lens in normal form.
+    pub fn lens(&self) -> Lens {
+        let power = self.power();
+        Lens {
+            sphere: Some(power.sphere()),
+            cylinder: Some(power.cylinder()),
+            axis: power.axis(),
+            prism: self.prism.clone(),
+            ..Lens::default()
+        }
+    }
+
     /// What makes it unusable as a reference, if anything does.
     pub fn fault(&self) -> Option<&'static str> {
         let has = Lens {

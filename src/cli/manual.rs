@@ -1,14 +1,15 @@
 //! `fociline manual`, `practice` and `crosscheck`: what people read by hand.
 
 use super::{Answer, Stop, WhichLedger, hand, json, words};
+use crate::bench::checking::{compared, known};
 use crate::bench::entry::{CrossCheckEntry, Entry, ManualEntry, Numbered, Purpose, Seq, SittingStart};
 use crate::bench::job::JobRecord;
+use crate::check::AsRead;
 use crate::check::crosscheck::Outcome;
 use crate::check::difference::difference;
 use crate::check::manual::Drums;
-use crate::check::{AsRead, ReferenceLens};
 use crate::ledger::Reader;
-use crate::parsers::reading::{Base, Eye, JobNumber, Lens, PrismPart};
+use crate::parsers::reading::{Base, Eye, JobNumber, PrismPart};
 use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
 use crate::station::asked::{Asked, ManualAsked};
 use jiff::ZonedDateTime;
@@ -187,21 +188,16 @@ fn add(args: AddArgs, purpose: Purpose) -> Answer {
 /// instrument's value.
 fn beside(record: &Reader, manual: &ManualEntry) -> Result<(), Stop> {
     let history = record.job_history(&manual.job).map_err(Stop::failed)?;
-    let measured =
-        manual.eye.and_then(|eye| JobRecord::from_history(manual.job.clone(), &history).measured(eye));
-    let (what, known) = match (certified(&history), measured) {
-        (Some(lens), _) => ("certified".to_owned(), as_lens(&lens)),
-        (None, Some((lens, against))) => (against.instrument, lens),
-        (None, None) => {
-            if manual.purpose == Purpose::Production {
-                println!(
-                    "the instrument has not measured this lens yet; then: fociline crosscheck {}",
-                    manual.job
-                );
-            }
-            return Ok(());
+    let Some((instrument, known)) = known(manual, &history) else {
+        if manual.purpose == Purpose::Production {
+            println!(
+                "the instrument has not measured this lens yet; then: fociline crosscheck {}",
+                manual.job
+            );
         }
+        return Ok(());
     };
+    let what = instrument.unwrap_or_else(|| "certified".to_owned());
     let apart = difference(&manual.lens, &known, manual.eye.unwrap_or(Eye::Right));
     println!("  {what}: {}", words::lens(&known));
     let mut parts = Vec::new();
@@ -214,37 +210,14 @@ fn beside(record: &Reader, manual: &ManualEntry) -> Result<(), Stop> {
     Ok(())
 }
 
-fn certified(history: &[Numbered]) -> Option<ReferenceLens> {
-    history.iter().rev().find_map(|numbered| match &numbered.entry {
-        Entry::ReferenceLens(entry) => Some(entry.lens.clone()),
-        _ => None,
-    })
-}
-
-fn as_lens(known: &ReferenceLens) -> Lens {
-    let power = known.power();
-    Lens {
-        sphere: Some(power.sphere()),
-        cylinder: Some(power.cylinder()),
-        axis: power.axis(),
-        prism: known.prism.clone(),
-        ..Lens::default()
-    }
-}
-
 fn print_check(record: &Reader, seq: Seq, check: &CrossCheckEntry) -> Result<(), Stop> {
     println!("entry {seq}  {}", words::cross_check(check));
     let history = record.job_history(&check.job).map_err(Stop::failed)?;
-    let before: Vec<Numbered> = history.into_iter().filter(|numbered| numbered.seq < seq).collect();
-    let manual = before.iter().find_map(|numbered| match &numbered.entry {
-        Entry::Manual(manual) if numbered.seq == check.manual => Some(&manual.lens),
-        _ => None,
-    });
-    if let Some(manual) = manual {
-        println!("  {:<16} {}", check.by, words::lens(manual));
-    }
-    if let Some((lens, _)) = JobRecord::from_history(check.job.clone(), &before).measured(check.eye) {
-        println!("  {:<16} {}", check.instrument, words::lens(&lens));
+    let (manual, measured) = compared(seq, check, &history);
+    for (by, lens) in [(&check.by, manual), (&check.instrument, measured)] {
+        if let Some(lens) = lens {
+            println!("  {by:<16} {}", words::lens(&lens));
+        }
     }
     for reason in &check.reasons {
         println!("    {reason}");

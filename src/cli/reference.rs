@@ -113,7 +113,8 @@ fn list(which: &WhichLedger, as_json: bool) -> Answer {
             State::NotInOrder(why) => println!("NOT IN ORDER: {why}"),
         }
         for (lens, last) in checks {
-            println!("  {lens}: {} (entry {}, {})", last.outcome, last.seq, last.time);
+            let void = if last.again { ", void: to be made again" } else { "" };
+            println!("  {lens}: {}{void} (entry {}, {})", last.outcome, last.seq, last.time);
         }
     }
     if hold.is_none() && !as_json {

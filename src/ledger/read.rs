@@ -11,6 +11,7 @@ use crate::bench::entry::{
 use crate::parsers::reading::JobNumber;
 use jiff::Timestamp;
 use rusqlite::{Connection, OptionalExtension, Params, params};
+use std::collections::BTreeSet;
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
@@ -53,6 +54,9 @@ pub(super) mod sql {
     pub const OF_TERM: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
         FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
         WHERE t.field = ?1 AND t.value = ?2 AND p.seq BETWEEN ?3 AND ?4 ORDER BY p.seq LIMIT ?5";
+    pub const NOTES_ON: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
+        FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
+        WHERE t.field = ?1 AND t.value = ?2 AND e.kind = 'note' ORDER BY p.seq";
     pub const LATEST_OF_KIND: &str = "SELECT e.seq, e.time, e.kind, e.payload, e.prev, e.hash
         FROM terms t JOIN postings p ON p.term = t.id JOIN entries e ON e.seq = p.seq
         WHERE t.field = 9 AND t.value = ?1 ORDER BY p.seq DESC LIMIT ?2";
@@ -212,21 +216,37 @@ impl Reader {
         if self.term_id(Field::About, &seq.to_string())?.is_none() {
             return Ok(Vec::new());
         }
-        let later = self.of_term(Field::About, &seq.to_string(), seq.next()..=Seq(u64::MAX), usize::MAX)?;
         let note = |numbered: Numbered| match numbered.entry {
             Entry::Note(note) => Some(note),
             _ => None,
         };
-        Ok(later.into_iter().filter_map(note).collect())
+        Ok(self.said_of(seq)?.into_iter().filter_map(note).collect())
     }
 
-    /// Every reference lens and instrument check up to `last`, in their order.
+    fn said_of(&self, seq: Seq) -> Result<Vec<Numbered>, LedgerError> {
+        let stored = self.fetch(sql::NOTES_ON, params![Field::About as i64, seq.to_string()])?;
+        stored.iter().map(|stored| self.read(stored)).collect()
+    }
+
+    /// Every reference lens and instrument check up to `last`, and what notes say of the checks'
+    /// readings, whenever they do; in their order.
     ///
     /// # Errors
     /// When one cannot be read.
     pub fn reference_and_checks(&self, last: Seq) -> Result<Vec<Numbered>, LedgerError> {
+        let checks = self.of_kind("instrument-check", Seq(0)..=last, usize::MAX)?;
         let mut found = self.of_kind("reference-lens", Seq(0)..=last, usize::MAX)?;
-        found.extend(self.of_kind("instrument-check", Seq(0)..=last, usize::MAX)?);
+        let readings: BTreeSet<Seq> = checks
+            .iter()
+            .filter_map(|numbered| match &numbered.entry {
+                Entry::InstrumentCheck(check) => Some(check.reading),
+                _ => None,
+            })
+            .collect();
+        for reading in readings {
+            found.extend(self.said_of(reading)?);
+        }
+        found.extend(checks);
         found.sort_by_key(|numbered| numbered.seq);
         Ok(found)
     }

@@ -227,6 +227,7 @@ mod tests {
             read::sql::ENTRY,
             read::sql::RANGE,
             read::sql::OF_TERM,
+            read::sql::NOTES_ON,
             read::sql::LATEST_ORDER,
             read::sql::VALUES,
             read::sql::LATEST_OF_KIND,

@@ -15,8 +15,9 @@
 //! Any other column is dropped and named. A line with more or fewer cells than the header is
 //! refused: a decimal comma without quotes would move values into other columns.
 
+use super::typed::{number, prism};
 use super::{Intake, LensKind, Order, OrderedLens};
-use crate::parsers::reading::{Base, Eye, JobNumber, PrismPart};
+use crate::parsers::reading::{Eye, JobNumber};
 use ::csv::{ReaderBuilder, StringRecord};
 use std::str::FromStr;
 
@@ -192,23 +193,6 @@ impl Row<'_> {
     }
 }
 
-/// A number with or without one of its units, with a decimal point or comma.
-fn number<T: FromStr>(text: &str, units: &[&str]) -> Option<T> {
-    let bare = units
-        .iter()
-        .find_map(|unit| {
-            let split = text.len().checked_sub(unit.len())?;
-            let (head, tail) = text.split_at_checked(split)?;
-            tail.eq_ignore_ascii_case(unit).then(|| head.trim_end())
-        })
-        .unwrap_or(text);
-    let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-');
-    if !bare.chars().all(plain) || bare.matches([',', '.']).count() > 1 {
-        return None;
-    }
-    bare.replace(',', ".").parse().ok()
-}
-
 fn lens_kind(text: &str) -> Option<LensKind> {
     let name = text.to_lowercase().replace([' ', '_'], "-");
     LensKind::ALL.into_iter().find(|kind| kind.to_string() == name)
@@ -220,31 +204,4 @@ fn is_mounted(text: &str) -> Option<bool> {
         "no" | "false" | "uncut" => Some(false),
         _ => None,
     }
-}
-
-fn prism(text: &str) -> Option<Vec<PrismPart>> {
-    if text.eq_ignore_ascii_case("none") {
-        return Some(Vec::new());
-    }
-    text.split('+').map(prism_part).collect()
-}
-
-fn prism_part(text: &str) -> Option<PrismPart> {
-    let (amount, base) = match text.trim().split_once(" at ") {
-        Some((amount, angle)) => {
-            (amount, Base::Towards(number(angle.trim(), &["degrees", "deg", "\u{b0}"])?))
-        }
-        None => {
-            let (amount, base) = text.trim().rsplit_once(' ')?;
-            let base = match base.to_lowercase().as_str() {
-                "in" => Base::In,
-                "out" => Base::Out,
-                "up" => Base::Up,
-                "down" => Base::Down,
-                _ => return None,
-            };
-            (amount, base)
-        }
-    };
-    Some(PrismPart { amount: number(amount.trim(), &["prism-D", "\u{394}"])?, base })
 }

@@ -8,6 +8,7 @@
 mod csv;
 pub mod intake;
 mod json;
+pub mod typed;
 pub mod validate;
 
 pub use self::csv::read_csv;

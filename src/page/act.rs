@@ -1,6 +1,10 @@
 //! What can be done through the page: the same for programs and for people, each with the right
 //! that it needs and who did it.
 
+mod checks;
+
+pub use checks::ManualGiven;
+
 use super::app::App;
 use super::people::People;
 use super::problem::Problem;

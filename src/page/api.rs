@@ -3,10 +3,12 @@
 //! `openapi.json` describes it, and a test holds the two to each other: each route here is in the
 //! document, each of the document is here, and answers are as it says.
 
+mod checks;
 mod events;
 mod export;
 mod people;
 mod record;
+mod reports;
 mod session;
 mod station;
 mod work;
@@ -44,11 +46,17 @@ routes! {
     get "/api/v1/entries" => record::search,
     get "/api/v1/entries/{seq}" => record::entry,
     get "/api/v1/export" => export::export,
+    get "/api/v1/reports/{kind}" => reports::report,
     get "/api/v1/events" => events::events,
     post "/api/v1/current-job" => work::choose,
     post "/api/v1/orders" => work::orders,
     post "/api/v1/notes" => work::note,
     post "/api/v1/overrides" => work::override_fail,
+    post "/api/v1/manual-readings" => checks::manual,
+    post "/api/v1/cross-checks" => checks::cross_check,
+    get "/api/v1/reference-lenses" => checks::register,
+    post "/api/v1/reference-lenses" => checks::add_reference,
+    post "/api/v1/instrument-checks" => checks::say_check,
     get "/api/v1/people" => people::list,
     post "/api/v1/people" => people::set,
     delete "/api/v1/people/{name}" => people::remove,

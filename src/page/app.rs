@@ -3,6 +3,7 @@
 
 use super::people::People;
 use super::problem::Problem;
+use super::seen::Seen;
 use super::session::{Sessions, Who};
 use super::throttle::Throttle;
 use crate::bench::entry::{Numbered, PersonDid, PersonEntry, Role, Seq};
@@ -25,6 +26,9 @@ const PASSPHRASES: usize = 2;
 /// How many live streams there are at most.
 const STREAMS: usize = 128;
 
+/// How many reports are made at the same time.
+const REPORTS: usize = 1;
+
 /// What every request works with.
 pub struct App {
     /// The station's settings.
@@ -37,6 +41,8 @@ pub struct App {
     pub feeds: Arc<Standing>,
     /// Everybody's sessions.
     pub sessions: Sessions,
+    /// Which lenses' values were shown to whom.
+    pub seen: Seen,
     /// Says when the station ends.
     pub stopped: Stopped,
     clock: Clock,
@@ -51,6 +57,7 @@ pub struct App {
     throttle: Mutex<Throttle>,
     passphrases: Semaphore,
     streams: Arc<Semaphore>,
+    reports: Arc<Semaphore>,
     /// Held from a look at the record until what is said of it is recorded.
     pub(super) one_at_a_time: tokio::sync::Mutex<()>,
 }
@@ -69,6 +76,7 @@ impl App {
             board: RwLock::new(Board::new(&settings, timezone.clone())),
             sessions: Sessions::new(page.idle),
             feeds,
+            seen: Seen::default(),
             settings,
             page,
             timezone,
@@ -83,6 +91,7 @@ impl App {
             throttle: Mutex::default(),
             passphrases: Semaphore::new(PASSPHRASES),
             streams: Arc::new(Semaphore::new(STREAMS)),
+            reports: Arc::new(Semaphore::new(REPORTS)),
             one_at_a_time: tokio::sync::Mutex::default(),
         }
     }
@@ -273,6 +282,14 @@ impl App {
             why: why.map(str::to_owned),
         };
         self.record(Event::Person(person)).await.map(|_| ())
+    }
+
+    /// The turn to make a report, held while it is made.
+    ///
+    /// # Errors
+    /// When the program is at its end.
+    pub(super) async fn report_turn(&self) -> Result<tokio::sync::OwnedSemaphorePermit, Problem> {
+        Arc::clone(&self.reports).acquire_owned().await.map_err(Problem::fault)
     }
 
     /// A place among the live streams, held while the stream lasts.

@@ -5,6 +5,7 @@
 
 use super::people::PeopleError;
 use crate::ledger::LedgerError;
+use crate::station::asked::AskError;
 use crate::station::notes::NoteError;
 use crate::station::recorder::Closed;
 use axum::Json;
@@ -106,6 +107,15 @@ impl From<NoteError> for Problem {
         match why {
             NoteError::Refused(why) => Self::unusable(why),
             NoteError::Ledger(why) => why.into(),
+        }
+    }
+}
+
+impl From<AskError> for Problem {
+    fn from(why: AskError) -> Self {
+        match why {
+            AskError::Refused(why) => Self::unusable(why),
+            AskError::Ledger(why) => why.into(),
         }
     }
 }

@@ -15,6 +15,8 @@ pub enum Right {
     Override,
     /// Download from the ledger.
     Download,
+    /// Keep the register of reference lenses, and say that a reading was a check.
+    References,
     /// Keep the accounts.
     Accounts,
 }
@@ -39,6 +41,7 @@ impl fmt::Display for Right {
             Right::VoidAny => "void a reading that came in before they signed in",
             Right::Override => "override a fail",
             Right::Download => "download from the ledger",
+            Right::References => "keep the reference lenses",
             Right::Accounts => "keep the accounts",
         })
     }
@@ -66,10 +69,12 @@ mod tests {
     #[test]
     fn the_table_of_rights() {
         use Right::*;
-        let rights = |role| [Work, VoidAny, Override, Download, Accounts].map(|right| right.comes_with(role));
-        assert_eq!(rights(Some(Role::Bench)), [true, false, false, false, false]);
-        assert_eq!(rights(Some(Role::Quality)), [true, true, true, true, false]);
-        assert_eq!(rights(Some(Role::Admin)), [true; 5]);
-        assert_eq!(rights(None), [true, true, false, true, false]);
+        let rights = |role| {
+            [Work, VoidAny, Override, Download, References, Accounts].map(|right| right.comes_with(role))
+        };
+        assert_eq!(rights(Some(Role::Bench)), [true, false, false, false, false, false]);
+        assert_eq!(rights(Some(Role::Quality)), [true, true, true, true, true, false]);
+        assert_eq!(rights(Some(Role::Admin)), [true; 6]);
+        assert_eq!(rights(None), [true, true, false, true, true, false]);
     }
 }

@@ -12,6 +12,7 @@ mod certificate;
 mod chart;
 mod commands;
 mod entry;
+mod hand;
 mod instruments;
 mod jobs;
 pub mod language;
@@ -19,9 +20,13 @@ mod layouts;
 mod learn;
 mod ledger;
 mod lenses;
+mod manual;
 mod notes;
 mod order;
 mod people;
+mod practice;
+mod references;
+mod reports;
 mod summary;
 pub mod text;
 
@@ -30,6 +35,8 @@ use super::problem::Problem;
 use super::rights::Right;
 use super::session::Who;
 use crate::bench::entry::NOT_SIGNED_IN;
+use crate::evidence::plot;
+use crate::report;
 use crate::station::recorder::Health;
 use askama::Template;
 use axum::Router;
@@ -43,6 +50,8 @@ use std::sync::Arc;
 /// What pages are made with, besides their templates: name, kind, bytes.
 const ASSETS: &[(&str, &str, &[u8])] = &[
     ("style.css", "text/css", include_bytes!("assets/style.css")),
+    ("report.css", "text/css", report::LOOK.as_bytes()),
+    ("plot.css", "text/css", plot::LOOK.as_bytes()),
     ("page.js", "text/javascript", include_bytes!("assets/page.js")),
     ("sign.svg", "image/svg+xml", include_bytes!("assets/sign.svg")),
 ];
@@ -59,6 +68,12 @@ pub fn router() -> Router<Arc<App>> {
         .route("/jobs", get(jobs::list))
         .route("/jobs/{job}", get(jobs::show))
         .route("/jobs/{job}/certificate", get(certificate::show))
+        .route("/jobs/{job}/manual", get(manual::show).post(manual::save))
+        .route("/jobs/{job}/manual/{seq}", get(manual::result))
+        .route("/cross-checks", post(manual::compare))
+        .route("/practice", get(practice::show).post(practice::save))
+        .route("/reference", get(references::show).post(references::add))
+        .route("/reference/checks", post(references::check))
         .route("/orders/new", get(order::show).post(order::save))
         .route("/ledger", get(ledger::show))
         .route("/ledger/{seq}", get(entry::show))
@@ -69,6 +84,8 @@ pub fn router() -> Router<Arc<App>> {
         .route("/layouts", get(layouts::list))
         .route("/layouts/learn", get(learn::show).post(learn::learnt))
         .route("/layouts/{name}", get(layouts::show))
+        .route("/reports", get(reports::index))
+        .route("/reports/{kind}", get(reports::show))
         .route("/people", get(people::show).post(people::set))
         .route("/people/remove", post(people::remove))
         .route("/assets/{name}", get(asset))
@@ -146,6 +163,8 @@ impl Frame {
             ("/", say.nav_bench),
             ("/jobs", say.nav_jobs),
             ("/ledger", say.nav_ledger),
+            ("/reports", say.nav_reports),
+            ("/practice", say.nav_practice),
             ("/instruments", say.nav_instruments),
             ("/layouts", say.nav_layouts),
         ];

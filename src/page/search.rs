@@ -2,6 +2,7 @@
 
 use super::app::App;
 use super::problem::Problem;
+use super::session::Who;
 use super::view::Envelope;
 use crate::bench::entry::Seq;
 use crate::ledger::{LedgerError, Query, Reader};
@@ -62,7 +63,7 @@ impl Search {
     }
 }
 
-fn given(text: &str) -> Option<&str> {
+pub(super) fn given(text: &str) -> Option<&str> {
     Some(text.trim()).filter(|text| !text.is_empty())
 }
 
@@ -75,7 +76,12 @@ fn named<T: DeserializeOwned>(field: &str, text: &str) -> Result<T, Problem> {
         .map_err(|why| Problem::unusable(format!("{field}: {why}")))
 }
 
-fn time(field: &str, text: &str, timezone: &TimeZone, days_later: i64) -> Result<Timestamp, Problem> {
+pub(super) fn time(
+    field: &str,
+    text: &str,
+    timezone: &TimeZone,
+    days_later: i64,
+) -> Result<Timestamp, Problem> {
     let expected = || {
         Problem::unusable(format!(
             "{field}: {text:?}: expected a date such as 2026-11-25, or a time such as 2026-11-25T08:00"
@@ -135,9 +141,13 @@ impl App {
     ///
     /// # Errors
     /// When a field cannot be used, or the ledger cannot be read.
-    pub async fn search(&self, search: &Search) -> Result<Found, Problem> {
+    pub async fn search(&self, who: &Who, search: &Search) -> Result<Found, Problem> {
         let query = search.query(&self.timezone)?;
-        self.read(move |record| Found::of(record, &query)).await
+        let found = self.read(move |record| Found::of(record, &query)).await?;
+        for hit in &found.entries {
+            self.shows_entry(who, hit.entry.kind, &hit.jobs);
+        }
+        Ok(found)
     }
 }
 

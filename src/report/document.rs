@@ -139,14 +139,20 @@ impl Report {
         html::document(self)
     }
 
+    /// The report without its title, for a page that brings its look: [`super::LOOK`] and that of
+    /// plots. Entries are links to their number behind `place`.
+    pub fn body(&self, place: &'static str) -> String {
+        html::body(self, Some(place))
+    }
+
     /// The numbers as CSV: section, figure, value, low, high, n, unit, note; the last row names the
-    /// entries.
+    /// entries. Numbers are [`rounded`].
     pub fn csv(&self) -> String {
         let mut csv = csv::Writer::from_writer(Vec::new());
         let mut row =
             |cells: [&str; 8]| csv.write_record(cells).expect("a Vec takes every row of eight cells");
         row(["section", "figure", "value", "low", "high", "n", "unit", "note"]);
-        let number = |value: Option<f64>| value.map(|value| value.to_string()).unwrap_or_default();
+        let number = |value: Option<f64>| value.map(|value| rounded(value).to_string()).unwrap_or_default();
         for section in &self.sections {
             for figure in &section.figures {
                 row([
@@ -168,6 +174,16 @@ impl Report {
     }
 }
 
+/// Six significant digits: no measurement here says more. Whole numbers stay whole.
+pub fn rounded(value: f64) -> f64 {
+    let short = match value.fract() == 0.0 {
+        true => value,
+        false => format!("{value:.5e}").parse().unwrap_or(value),
+    };
+    // No negative zero.
+    short + 0.0
+}
+
 /// Entry numbers in words: `12, 15-18`.
 pub(super) fn entry_ranges(entries: &[Seq]) -> String {
     let mut parts: Vec<String> = Vec::new();
@@ -187,6 +203,17 @@ pub(super) fn entry_ranges(entries: &[Seq]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_have_the_digits_that_say_something() {
+        let text = |value| rounded(value).to_string();
+        assert_eq!(text(56.14970317502183), "56.1497");
+        assert_eq!(text(-0.0000123456789), "-0.0000123457");
+        assert_eq!(
+            (text(12_345_678.0), text(-0.0), text(2.9999999)),
+            ("12345678".into(), "0".into(), "3".into())
+        );
+    }
 
     #[test]
     fn entries_in_a_row_are_named_by_their_ends() {

@@ -1,7 +1,13 @@
-//! A report as one HTML file: for a screen of any width, light or dark, and for paper.
+//! A report as HTML: by itself in one file, or within a page; for a screen of any width, light or
+//! dark, and for paper.
 
 use super::document::{Figure, Report, Section, entry_ranges};
+use crate::bench::entry::Seq;
+use crate::evidence::plot;
 use std::fmt::Write;
+
+/// The look of a report. Its plots have theirs: [`plot::LOOK`].
+pub const LOOK: &str = include_str!("look.css");
 
 /// What everyone has to know who reads a report.
 const CAUTIONS: [&str; 4] = [
@@ -14,38 +20,8 @@ const CAUTIONS: [&str; 4] = [
 /// Entry numbers up to this many stand open in the file; more are folded away.
 const SHOWN: usize = 1000;
 
-const LOOK: &str = "\
-:root{color-scheme:light dark;--ink:#1c2126;--quiet:#5a636b;--paper:#fff;--line:#d5dade;--tint:#f3f5f7;--warn:#9a3b12;\
---plot-paper:var(--paper)}\
-@media (prefers-color-scheme:dark){:root{--ink:#e6e9ec;--quiet:#9aa4ad;--paper:#15191d;--line:#353c43;--tint:#1e2429;\
---warn:#f0a07a}}\
-*{box-sizing:border-box}\
-body{margin:0;background:var(--paper);color:var(--ink);font:15px/1.5 system-ui,'DejaVu Sans',Helvetica,Arial,sans-serif}\
-main{max-width:56rem;margin:0 auto;padding:1.5rem 1.25rem 3rem}\
-h1{font-size:1.6rem;line-height:1.2;margin:0 0 .75rem}\
-h2{font-size:1.15rem;margin:2.25rem 0 .5rem;padding-top:.75rem;border-top:1px solid var(--line)}\
-p{margin:.4rem 0;max-width:44rem}\
-dl{display:grid;grid-template-columns:max-content 1fr;gap:.1rem 1rem;margin:0 0 1rem}\
-dt{color:var(--quiet)}dd{margin:0;overflow-wrap:anywhere}\
-.warnings{border-left:4px solid var(--warn);background:var(--tint);padding:.5rem .9rem;margin:1rem 0}\
-.scroll{overflow-x:auto}\
-table{border-collapse:collapse;width:100%;font-variant-numeric:tabular-nums;margin:.5rem 0 1rem}\
-th,td{padding:.28rem .6rem;text-align:right;border-bottom:1px solid var(--line);vertical-align:top;white-space:nowrap}\
-th{color:var(--quiet);font-weight:500}\
-th:first-child,td:first-child,.note,.none{text-align:left;white-space:normal}\
-td:first-child{min-width:7.5rem}td.note{color:var(--quiet);min-width:9rem}td.none{color:var(--warn)}.none.right{text-align:right}\
-td .within{display:block;font-size:.8rem;color:var(--quiet)}\
-figure{margin:1rem 0}figure svg{display:block;width:100%;max-width:47.5rem;height:auto}\
-.entries{font-size:.85rem;color:var(--quiet);overflow-wrap:anywhere;max-width:none}\
-footer{margin-top:2.5rem;padding-top:.75rem;border-top:1px solid var(--line);font-size:.85rem;color:var(--quiet)}\
-footer p{max-width:none}\
-@media (max-width:34rem){main{padding:1rem .8rem 2rem}dl{grid-template-columns:1fr}dd{margin-bottom:.35rem}\
-th,td{padding:.25rem .3rem;font-size:.82rem}td:first-child{min-width:5.5rem}figure{overflow-x:auto}figure svg{min-width:32rem}}\
-@page{margin:16mm 14mm}\
-@media print{:root{--ink:#000;--quiet:#444;--paper:#fff;--line:#bbb;--tint:#f3f5f7;--warn:#7a2d0d;color-scheme:light}\
-body{font-size:10.5pt}main{max-width:none;padding:0}h1{font-size:17pt}h2{break-after:avoid}\
-figure,tr,.warnings,footer{break-inside:avoid}figure svg{max-width:130mm;margin:0 auto}.scroll{overflow:visible}\
-td.note{min-width:0}}";
+/// What a file of its own looks like around the report.
+const FILE_LOOK: &str = include_str!("file.css");
 
 pub(super) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
@@ -63,115 +39,206 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 pub(super) fn document(report: &Report) -> String {
+    let (title, body) = (escape(&report.title), body(report, None));
+    let cautions: String = CAUTIONS.iter().map(|caution| format!("<p>{caution}</p>")).collect();
+    format!(
+        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
+         <title>{title}</title><style>{FILE_LOOK}{LOOK}{}</style></head>\n<body><main><h1>{title}</h1>\n{body}\
+         <footer>{cautions}</footer></main></body></html>\n",
+        plot::LOOK
+    )
+}
+
+/// Everything but title and cautions. With `place`, each entry is a link to its number behind it.
+pub(super) fn body(report: &Report, place: Option<&'static str>) -> String {
     let mut out = String::new();
-    write(&mut out, report).expect("writing into a String cannot fail");
+    Writer { out: &mut out, place }.report(report).expect("writing into a String cannot fail");
     out
 }
 
-fn write(out: &mut String, report: &Report) -> std::fmt::Result {
-    let title = escape(&report.title);
-    write!(
-        out,
-        "<!DOCTYPE html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"/>\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\
-         <title>{title}</title><style>{LOOK}</style></head>\n<body><main><h1>{title}</h1>\n<dl>"
-    )?;
-    for (name, value) in &report.about {
-        write!(out, "<dt>{}</dt><dd>{}</dd>", escape(name), escape(value))?;
-    }
-    out.push_str("</dl>\n");
-    if !report.warnings.is_empty() {
-        out.push_str("<div class=\"warnings\" role=\"note\">");
-        for warning in &report.warnings {
-            write!(out, "<p>{}</p>", escape(warning))?;
+struct Writer<'o> {
+    out: &'o mut String,
+    /// Where entries are, where they are links.
+    place: Option<&'static str>,
+}
+
+impl Writer<'_> {
+    fn report(&mut self, report: &Report) -> std::fmt::Result {
+        self.out.push_str("<div class=\"report\">\n<dl>");
+        for (name, value) in &report.about {
+            write!(self.out, "<dt>{}</dt><dd>{}</dd>", escape(name), escape(value))?;
         }
-        out.push_str("</div>\n");
+        self.out.push_str("</dl>\n");
+        if !report.warnings.is_empty() {
+            self.out.push_str("<div class=\"warnings\" role=\"note\">");
+            for warning in &report.warnings {
+                write!(self.out, "<p>{}</p>", self.words(warning))?;
+            }
+            self.out.push_str("</div>\n");
+        }
+        for part in &report.sections {
+            self.section(part)?;
+        }
+        self.entries(&report.entries)?;
+        self.out.push_str("</div>\n");
+        Ok(())
     }
-    for part in &report.sections {
-        section(out, part)?;
-    }
-    out.push_str("<section><h2>Entries</h2>");
-    let numbers = entry_ranges(&report.entries);
-    match report.entries.len() {
-        0 => out.push_str("<p>No entry of the ledger lies in this range.</p>"),
-        n if n <= SHOWN => {
-            write!(
+
+    fn entries(&mut self, entries: &[Seq]) -> std::fmt::Result {
+        let numbers = self.linked(&entry_ranges(entries), |text, at| {
+            text.as_bytes()[at].is_ascii_digit() && (at == 0 || !text.as_bytes()[at - 1].is_ascii_digit())
+        });
+        let out = &mut *self.out;
+        out.push_str("<section><h2>Entries</h2>");
+        match entries.len() {
+            0 => out.push_str("<p>No entry of the ledger lies in this range.</p>"),
+            n if n <= SHOWN => write!(
                 out,
                 "<p>This report rests on {n} entries of the ledger:</p><p class=\"entries\">{numbers}</p>"
-            )?;
+            )?,
+            n => write!(
+                out,
+                "<p>This report rests on {n} entries of the ledger; the CSV file names them too.</p>\
+                 <details><summary>All {n}</summary><p class=\"entries\">{numbers}</p></details>"
+            )?,
         }
-        n => write!(
-            out,
-            "<p>This report rests on {n} entries of the ledger; the CSV file names them too.</p>\
-             <details><summary>All {n}</summary><p class=\"entries\">{numbers}</p></details>"
-        )?,
+        out.push_str("</section>\n");
+        Ok(())
     }
-    out.push_str("</section>\n<footer>");
-    for caution in CAUTIONS {
-        write!(out, "<p>{caution}</p>")?;
-    }
-    out.push_str("</footer></main></body></html>\n");
-    Ok(())
-}
 
-fn section(out: &mut String, section: &Section) -> std::fmt::Result {
-    write!(out, "<section><h2>{}</h2>", escape(&section.heading))?;
-    for words in &section.says {
-        write!(out, "<p>{}</p>", escape(words))?;
+    /// Text in which an entry that is named is a link.
+    fn words(&self, text: &str) -> String {
+        let is_entry =
+            |text: &str, at: usize| ["entry ", "reading "].iter().any(|word| text[..at].ends_with(word));
+        self.linked(&escape(text), is_entry)
     }
-    grid(out, section)?;
-    list(out, section)?;
-    for plot in &section.plots {
-        write!(out, "<figure>{plot}</figure>")?;
-    }
-    out.push_str("</section>\n");
-    Ok(())
-}
 
-/// Figures that stand in columns: a row for each thing. What a cell lacks is said at the row's end.
-fn grid(out: &mut String, section: &Section) -> std::fmt::Result {
-    let mut columns: Vec<&str> = Vec::new();
-    let mut rows: Vec<(&str, Vec<&Figure>)> = Vec::new();
-    for figure in &section.figures {
-        let Some(column) = figure.column else { continue };
-        if !columns.contains(&column) {
-            columns.push(column);
+    /// `text`, which is written out already, with the numbers that `is_entry` finds as links.
+    fn linked(&self, text: &str, is_entry: impl Fn(&str, usize) -> bool) -> String {
+        let Some(place) = self.place else { return text.to_owned() };
+        let (mut out, mut done) = (String::with_capacity(text.len()), 0);
+        for (at, c) in text.char_indices() {
+            if at < done || !c.is_ascii_digit() || !is_entry(text, at) {
+                continue;
+            }
+            let digits = text[at..].find(|c: char| !c.is_ascii_digit()).map_or(text.len(), |end| at + end);
+            let number = &text[at..digits];
+            let _ = write!(out, "{}<a href=\"{place}{number}\">{number}</a>", &text[done..at]);
+            done = digits;
         }
-        match rows.iter_mut().find(|(name, _)| *name == figure.name) {
-            Some((_, cells)) => cells.push(figure),
-            None => rows.push((&figure.name, vec![figure])),
+        out.push_str(&text[done..]);
+        out
+    }
+
+    fn section(&mut self, section: &Section) -> std::fmt::Result {
+        write!(self.out, "<section><h2>{}</h2>", escape(&section.heading))?;
+        for words in &section.says {
+            write!(self.out, "<p>{}</p>", self.words(words))?;
         }
+        self.grid(section)?;
+        self.list(section)?;
+        for plot in &section.plots {
+            // On a narrow screen it is pushed sideways, also by the keyboard.
+            write!(self.out, "<figure tabindex=\"0\">{plot}</figure>")?;
+        }
+        self.out.push_str("</section>\n");
+        Ok(())
     }
-    if rows.is_empty() {
-        return Ok(());
+
+    fn open_table(&mut self, section: &Section) -> std::fmt::Result {
+        let label = escape(&section.heading);
+        write!(
+            self.out,
+            "<div class=\"scroll\" role=\"group\" tabindex=\"0\" aria-label=\"{label}\"><table><thead><tr><td></td>"
+        )
     }
-    out.push_str("<div class=\"scroll\"><table><thead><tr><th></th>");
-    for column in &columns {
-        write!(out, "<th>{}</th>", escape(column))?;
-    }
-    let has_note = rows.iter().flat_map(|(_, cells)| cells).any(|figure| !figure.note.is_empty());
-    let note_head = if has_note { "<th class=\"note\"></th>" } else { "" };
-    write!(out, "<th>n</th>{note_head}</tr></thead><tbody>")?;
-    for (name, cells) in rows {
-        write!(out, "<tr><td>{}</td>", escape(name))?;
-        let mut notes: Vec<&str> = Vec::new();
-        for column in &columns {
-            let figure = cells.iter().find(|figure| figure.column == Some(column));
-            cell(out, figure.copied())?;
-            let note = figure.map(|figure| figure.note.as_str()).unwrap_or_default();
-            if !note.is_empty() && !notes.contains(&note) {
-                notes.push(note);
+
+    /// Figures that stand in columns: a row for each thing. What a cell lacks is said at the row's end.
+    fn grid(&mut self, section: &Section) -> std::fmt::Result {
+        let mut columns: Vec<&str> = Vec::new();
+        let mut rows: Vec<(&str, Vec<&Figure>)> = Vec::new();
+        for figure in &section.figures {
+            let Some(column) = figure.column else { continue };
+            if !columns.contains(&column) {
+                columns.push(column);
+            }
+            match rows.iter_mut().find(|(name, _)| *name == figure.name) {
+                Some((_, cells)) => cells.push(figure),
+                None => rows.push((&figure.name, vec![figure])),
             }
         }
-        let n = cells.iter().find_map(|figure| figure.n).map(|n| n.to_string());
-        write!(out, "<td>{}</td>", n.unwrap_or_default())?;
-        if has_note {
-            write!(out, "<td class=\"note\">{}</td>", escape(&notes.join("; ")))?;
+        if rows.is_empty() {
+            return Ok(());
         }
-        out.push_str("</tr>");
+        self.open_table(section)?;
+        for column in &columns {
+            write!(self.out, "<th scope=\"col\">{}</th>", escape(column))?;
+        }
+        let has_note = rows.iter().flat_map(|(_, cells)| cells).any(|figure| !figure.note.is_empty());
+        let note_head = if has_note { "<td class=\"note\"></td>" } else { "" };
+        write!(self.out, "<th scope=\"col\">n</th>{note_head}</tr></thead><tbody>")?;
+        for (name, cells) in rows {
+            write!(self.out, "<tr><th scope=\"row\">{}</th>", self.words(name))?;
+            let mut notes: Vec<&str> = Vec::new();
+            for column in &columns {
+                let figure = cells.iter().find(|figure| figure.column == Some(column));
+                cell(self.out, figure.copied())?;
+                let note = figure.map(|figure| figure.note.as_str()).unwrap_or_default();
+                if !note.is_empty() && !notes.contains(&note) {
+                    notes.push(note);
+                }
+            }
+            let n = cells.iter().find_map(|figure| figure.n).map(|n| n.to_string());
+            write!(self.out, "<td>{}</td>", n.unwrap_or_default())?;
+            if has_note {
+                write!(self.out, "<td class=\"note\">{}</td>", self.words(&notes.join("; ")))?;
+            }
+            self.out.push_str("</tr>");
+        }
+        self.out.push_str("</tbody></table></div>");
+        Ok(())
     }
-    out.push_str("</tbody></table></div>");
-    Ok(())
+
+    /// Figures that stand by themselves, a row each.
+    fn list(&mut self, section: &Section) -> std::fmt::Result {
+        let figures = || section.figures.iter().filter(|figure| figure.column.is_none());
+        if figures().next().is_none() {
+            return Ok(());
+        }
+        let has_n = figures().any(|figure| figure.n.is_some());
+        let has_interval = figures().any(|figure| figure.interval.is_some());
+        let head = |shown: bool, words: &'static str| if shown { words } else { "" };
+        self.open_table(section)?;
+        write!(
+            self.out,
+            "<th scope=\"col\">value</th>{}{}<td class=\"note\"></td></tr></thead><tbody>",
+            head(has_interval, "<th scope=\"col\">95 % interval</th>"),
+            head(has_n, "<th scope=\"col\">n</th>")
+        )?;
+        for figure in figures() {
+            self.row(figure, has_interval, has_n)?;
+        }
+        self.out.push_str("</tbody></table></div>");
+        Ok(())
+    }
+
+    fn row(&mut self, figure: &Figure, has_interval: bool, has_n: bool) -> std::fmt::Result {
+        write!(self.out, "<tr><th scope=\"row\">{}</th>", self.words(&figure.name))?;
+        let note = self.words(&figure.note);
+        let Some(value) = figure.value else {
+            let columns = 2 + usize::from(has_interval) + usize::from(has_n);
+            return write!(self.out, "<td class=\"none\" colspan=\"{columns}\">{note}</td></tr>");
+        };
+        write!(self.out, "<td>{} {}</td>", number(value, figure.unit), sign(figure.unit))?;
+        if has_interval {
+            write!(self.out, "<td>{}</td>", interval(figure).unwrap_or_default())?;
+        }
+        if has_n {
+            write!(self.out, "<td>{}</td>", figure.n.map(|n| n.to_string()).unwrap_or_default())?;
+        }
+        write!(self.out, "<td class=\"note\">{note}</td></tr>")
+    }
 }
 
 fn cell(out: &mut String, figure: Option<&Figure>) -> std::fmt::Result {
@@ -187,44 +254,6 @@ fn cell(out: &mut String, figure: Option<&Figure>) -> std::fmt::Result {
 fn interval(figure: &Figure) -> Option<String> {
     let within = figure.interval?;
     Some(format!("{} to {}", number(within.low, figure.unit), number(within.high, figure.unit)))
-}
-
-/// Figures that stand by themselves, a row each.
-fn list(out: &mut String, section: &Section) -> std::fmt::Result {
-    let figures = || section.figures.iter().filter(|figure| figure.column.is_none());
-    if figures().next().is_none() {
-        return Ok(());
-    }
-    let has_n = figures().any(|figure| figure.n.is_some());
-    let has_interval = figures().any(|figure| figure.interval.is_some());
-    let head = |shown: bool, words: &'static str| if shown { words } else { "" };
-    write!(
-        out,
-        "<div class=\"scroll\"><table><thead><tr><th></th><th>value</th>{}{}<th class=\"note\"></th></tr></thead><tbody>",
-        head(has_interval, "<th>95 % interval</th>"),
-        head(has_n, "<th>n</th>")
-    )?;
-    for figure in figures() {
-        row(out, figure, has_interval, has_n)?;
-    }
-    out.push_str("</tbody></table></div>");
-    Ok(())
-}
-
-fn row(out: &mut String, figure: &Figure, has_interval: bool, has_n: bool) -> std::fmt::Result {
-    write!(out, "<tr><td>{}</td>", escape(&figure.name))?;
-    let Some(value) = figure.value else {
-        let columns = 2 + usize::from(has_interval) + usize::from(has_n);
-        return write!(out, "<td class=\"none\" colspan=\"{columns}\">{}</td></tr>", escape(&figure.note));
-    };
-    write!(out, "<td>{} {}</td>", number(value, figure.unit), sign(figure.unit))?;
-    if has_interval {
-        write!(out, "<td>{}</td>", interval(figure).unwrap_or_default())?;
-    }
-    if has_n {
-        write!(out, "<td>{}</td>", figure.n.map(|n| n.to_string()).unwrap_or_default())?;
-    }
-    write!(out, "<td class=\"note\">{}</td></tr>", escape(&figure.note))
 }
 
 /// A unit as people write it.

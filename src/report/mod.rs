@@ -23,6 +23,7 @@ pub mod records;
 mod values;
 
 pub use document::{Figure, Report, Section};
+pub use html::LOOK;
 pub use records::{Filters, Records, gather};
 
 use crate::ledger::{LedgerError, Reader};

@@ -2,6 +2,7 @@
 
 use super::Kind;
 use crate::bench::entry::{CrossCheckEntry, Entry, InForce, InForceEntry, Numbered, Purpose, Says, Seq};
+use crate::bench::standing::that_count;
 use crate::check::Limits;
 use crate::check::crosscheck::Outcome as CrossOutcome;
 use crate::judge::verdict::{ItemOutcome, Outcome, Quantity, Side};
@@ -54,7 +55,7 @@ pub struct Records {
     pub cross_checks: Vec<(Seq, CrossCheckEntry)>,
     /// The limits of checks last in force.
     pub limits: Limits,
-    /// Every reference lens, and every check up to the end of the time range.
+    /// Every reference lens, and every check up to the end of the time range that was not taken back.
     pub checks: Vec<Numbered>,
     /// The last verdict on each job.
     pub verdicts: Vec<Judged>,
@@ -178,7 +179,7 @@ pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records,
     };
     let last = ledger.days_between(None, filters.until)?.map_or(Seq(0), |range| *range.end());
     if matches!(kind, Kind::Drift | Kind::Practice) {
-        records.checks = ledger.reference_and_checks(last)?;
+        records.checks = that_count(ledger.reference_and_checks(last)?);
         records.checks.retain(|numbered| filters.until.is_none_or(|until| numbered.time < until));
     }
     let Some(range) = ledger.days_between(filters.from, filters.until)? else { return Ok(records) };

@@ -3,6 +3,7 @@
 
 use crate::bench::entry::{Entry, ManualEntry, Numbered, Purpose, Says, Seq, SittingStart};
 use crate::bench::event::Event;
+use crate::bench::standing::takes_back;
 use crate::check::{AsRead, ReferenceLens};
 use crate::ledger::{LedgerError, Reader};
 use crate::parsers::reading::{Eye, JobNumber};
@@ -198,16 +199,19 @@ fn check(record: &Reader, reading: Seq, lens: JobNumber, by: &str) -> Result<Eve
     if registered(record, &lens)?.is_none() {
         return refused(format!("{lens} is not in the register: add it with `fociline reference add`"));
     }
+    let mut known = None;
     for later in record.what_refers_to(reading)? {
-        match &later.entry {
+        match later.entry {
             Entry::Note(note) if note.says == Says::Void => {
                 return refused(format!("reading {reading} is void since entry {}", later.seq));
             }
-            Entry::InstrumentCheck(_) => {
-                return refused(format!("reading {reading} is a check already: entry {}", later.seq));
-            }
+            Entry::InstrumentCheck(check) => known = Some((later.seq, check.lens)),
+            Entry::Note(note) => known = known.filter(|(_, lens)| !takes_back(&note, lens)),
             _ => {}
         }
+    }
+    if let Some((seq, lens)) = known {
+        return refused(format!("reading {reading} is a check with {lens} already: entry {seq}"));
     }
     Ok(Event::Checked { reading, lens, by })
 }

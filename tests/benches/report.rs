@@ -1,10 +1,11 @@
 //! How long a month's reports take out of a ledger of many months, and whether that depends on the
 //! ledger's length: the same reports on the month alone.
 //!
-//! `cargo bench --bench report -- [months] [triples a month]`
+//! `FOCILINE_BENCH_ENTRIES=10000000 cargo bench --bench report`
 //!
-//! A triple is a frame, its reading and its verdict of twelve items. A bench that takes 300 jobs of
-//! four readings a day, 26 days a month, makes 31 200 triples; ten million entries are nine years.
+//! About so many entries are written, 400 000 where nothing is said: in triples of a frame, its
+//! reading and its verdict of twelve items. A bench that takes 300 jobs of four readings a day, 26
+//! days a month, makes 31 200 triples a month; ten million entries are nine years, and 14 GB.
 
 #[path = "../ledger/sample.rs"]
 #[allow(dead_code, reason = "shared with the tests")]
@@ -20,16 +21,28 @@ use jiff::{SignedDuration, Timestamp};
 use std::path::Path;
 use std::time::Instant;
 
+/// How many triples a month has.
+const TRIPLES: u64 = 31_200;
+
 fn main() {
-    let mut arguments = std::env::args().skip(1).filter_map(|argument| argument.parse::<u64>().ok());
-    let months = arguments.next().unwrap_or(4).max(1);
-    let triples = arguments.next().unwrap_or(31_200);
+    let entries = match std::env::var("FOCILINE_BENCH_ENTRIES") {
+        Ok(text) => text.parse::<u64>().expect("FOCILINE_BENCH_ENTRIES is a whole number, such as 10000000"),
+        Err(_) => 400_000,
+    };
+    let months = (entries / (3 * TRIPLES)).max(1);
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder for the ledgers");
     for months in [1, months] {
         let path = folder.path().join(format!("{months}.ledger"));
-        fill(&path, months, triples);
+        let start = Instant::now();
+        fill(&path, months, TRIPLES);
+        let (size, spent) = (std::fs::metadata(&path).map_or(0, |file| file.len()), start.elapsed());
         let reader = Reader::open(&path).expect("the ledger just written");
-        println!("{months} months, {} entries", reader.head().expect("the ledger just written").seq);
+        let head = reader.head().expect("the ledger just written").seq;
+        println!(
+            "{months} months, {head} entries, {} MB, written in {:.0} s",
+            size / 1_000_000,
+            spent.as_secs_f64()
+        );
         let from = month(months / 2);
         let filters = Filters { from: Some(from), until: Some(month(months / 2 + 1)), ..Filters::default() };
         for kind in Kind::ALL {

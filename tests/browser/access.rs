@@ -25,6 +25,19 @@ fn with_everything(bench: &Bench) -> (crate::common::Station, String) {
     station.line(&["4473", "chosen"]);
     bench.focimeter.send("EYE=R S=+1.50 C=-0.50 A=100 N=+2.00 PX=+0.45 PY=+0.00 PD=31.5\r\n");
     station.line(&["4473"]);
+    let reference =
+        r#"{"lens":{"name":"REF+5","serial":"T-105","sphere":5.00,"uncertainty":0.01,"due":"2026-01-01"}}"#;
+    assert_eq!(admin.post("/api/v1/reference-lenses", reference).status, 201);
+    bench.focimeter.send("JOB=REF+5 EYE=R S=+5.01\r\n");
+    station.line(&["REF+5", "overdue"]);
+    for (purpose, lens) in [("production", "4471"), ("production", "4473"), ("practice", "REF+5")] {
+        let eye = if purpose == "production" { r#""eye":"right","# } else { "" };
+        let read = format!(
+            r#"{{"job":"{lens}",{eye}"purpose":"{purpose}","start":{{"eyepiece_focused":true,"zero":0.12}},
+                "read":{{"sphere":-1.25,"cylinder":-0.50,"axis":92}}}}"#
+        );
+        assert_eq!(admin.post("/api/v1/manual-readings", &read).status, 201);
+    }
     bench.focimeter.send("S=+1.75\r\nnonsense\r\n");
     station.line(&["not read"]);
     (station, url)
@@ -62,6 +75,15 @@ fn pages(url: &str) -> Vec<String> {
         "/ledger",
         "/ledger?before=x",
         "/instruments",
+        "/reports",
+        "/reports/agreement",
+        "/reports/gauge?tolerance=x",
+        "/reports/capability",
+        "/reports/pareto",
+        "/practice",
+        "/reference",
+        "/jobs/4471/manual",
+        "/jobs/4471/manual?look=right",
         "/layouts",
         "/layouts/learn",
         "/layouts/tagged?bytes=EYE%3DR+S%3D-1.25+C%3D---%3CCR%3Enonsense%3CCR%3E",
@@ -70,6 +92,10 @@ fn pages(url: &str) -> Vec<String> {
     ]
     .map(str::to_owned)
     .into();
+    let found = admin.get("/api/v1/jobs/4471").json();
+    let history = found["history"].as_array().expect("entries");
+    let manual = history.iter().find(|entry| entry["kind"] == "manual").expect("read by hand");
+    pages.push(format!("/jobs/4471/manual/{}", manual["seq"]));
     pages.extend([format!("/ledger/{verdict}"), format!("/ledger/{reading}"), format!("/texts/{rules}")]);
     pages
 }

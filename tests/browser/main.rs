@@ -9,5 +9,6 @@ mod common;
 mod access;
 mod auditing;
 mod benchwork;
+mod byhand;
 mod chrome;
 mod keeping;

@@ -226,6 +226,88 @@ fn a_reading_already_on_record_can_be_said_to_be_a_check() {
     assert_eq!(station.again().checks, 1);
 }
 
+impl Station {
+    fn noted(
+        &mut self,
+        about: Seq,
+        says: Says,
+        job: Option<&str>,
+        job_before: Option<&str>,
+    ) -> Vec<Numbered> {
+        let name = |job: Option<&str>| job.map(|job| job.parse().expect("a name"));
+        self.on(Event::Noted(NoteEntry {
+            about,
+            says,
+            reason: "slipped".to_owned(),
+            by: "B. Lund".to_owned(),
+            job: name(job),
+            eye: None,
+            job_before: name(job_before),
+        }))
+    }
+
+    fn drifts(&self) -> Vec<String> {
+        let report = fociline::report::report(&self.past, fociline::report::Kind::Drift, &Default::default());
+        let sections = report.expect("the record is read").sections;
+        sections.into_iter().flat_map(|section| section.figures).map(|figure| figure.name).collect()
+    }
+}
+
+#[test]
+fn a_check_whose_reading_does_not_count_is_taken_back() {
+    let mut station = Station::new(hold(&[]));
+    let reading =
+        |entries: &[Numbered]| entries.iter().find(|n| n.entry.kind() == "reading").expect("read").seq;
+    let good = reading(&station.check("one", "REF+5", "5.00"));
+    assert_eq!(held(&station.verdict("one")), "");
+    // A good check that is void holds back what it let through.
+    station.noted(good, Says::Void, Some("REF+5"), None);
+    assert!(held(&station.verdict("one")).contains("never checked"));
+    // A bad one that is void does not bring the one before it back: only a new one does.
+    station.check("one", "REF+5", "5.01");
+    let bad = reading(&station.check("one", "REF+5", "5.50"));
+    assert!(held(&station.verdict("one")).contains("is bad"));
+    station.noted(bad, Says::Remark, Some("REF+5"), None);
+    assert!(held(&station.verdict("one")).contains("is bad"), "a remark changes nothing");
+    station.noted(bad, Says::Void, Some("REF+5"), None);
+    let verdict = station.verdict("one");
+    assert!(held(&verdict).contains("is void: it has to be made again"), "{}", held(&verdict));
+    assert_eq!(verdict.basis.expect("its basis").checks, [0; 0], "what is void is no check in force");
+    let mut station = station.restarted(hold(&[]));
+    assert!(held(&station.verdict("one")).contains("made again"));
+    let kept = station.check("one", "REF+5", "5.01").last().expect("a check").seq;
+    let verdict = station.verdict("one");
+    assert_eq!(held(&verdict), "");
+    assert_eq!(verdict.basis.expect("its basis").checks, [kept.0]);
+    // Assigned to a job: the lens was not the reference after all.
+    let other = reading(&station.check("one", "REF-10", "-1.25"));
+    assert!(held(&station.verdict("one")).contains("with REF-10 is bad"));
+    station.noted(other, Says::Assign, Some("4471"), Some("REF-10"));
+    assert_eq!(held(&station.verdict("one")), "");
+    // The same after a restart, and each verdict is proved with what counted at its time.
+    let mut station = station.restarted(hold(&[]));
+    assert_eq!(held(&station.verdict("one")), "");
+    assert!(station.again().verdicts > 6);
+}
+
+#[test]
+fn charts_do_not_count_a_check_that_was_taken_back() {
+    let mut station = Station::new(None);
+    for day in 0..20 {
+        station.check("one", "REF+5", ["5.00", "5.01", "5.00", "4.99"][day % 4]);
+    }
+    let far = station.check("one", "REF+5", "5.04");
+    assert!(kinds(&far).contains(&"drift"), "{far:?}");
+    assert!(station.drifts().iter().any(|name| name.contains("individuals:")));
+    station.noted(far[1].seq, Says::Void, Some("REF+5"), None);
+    assert!(!station.drifts().iter().any(|name| name.contains("individuals:")), "{:?}", station.drifts());
+    // What comes next is charted as if it had never been; so it is when the record is read again.
+    assert!(!kinds(&station.check("one", "REF+5", "5.00")).contains(&"drift"));
+    let mut station = station.restarted(None);
+    assert!(kinds(&station.check("one", "REF+5", "5.04")).contains(&"drift"), "it begins again");
+    station.again();
+}
+
 #[test]
 fn drift_is_told_once_when_it_begins() {
     let mut station = Station::new(None);

@@ -16,7 +16,8 @@ use roxmltree::{Document, Node};
 fn check(name: &str, svg: &str) -> (usize, usize) {
     let folder = concat!(env!("CARGO_TARGET_TMPDIR"), "/plots");
     std::fs::create_dir_all(folder).unwrap();
-    std::fs::write(format!("{folder}/{name}.svg"), svg).unwrap();
+    let shown = svg.replacen("</desc>", &format!("</desc>\n<style>{}</style>", plot::LOOK), 1);
+    std::fs::write(format!("{folder}/{name}.svg"), shown).unwrap();
 
     assert!(!svg.contains("NaN") && !svg.contains("inf\""), "{name}");
     let document = Document::parse(svg).unwrap();

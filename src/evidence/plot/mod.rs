@@ -5,7 +5,8 @@
 //! `--plot-data`, `--plot-second`, `--plot-alarm`, and `--plot-paper` for a halo around marks in the
 //! page's background colour. Meaning never rests on colour alone: alarms are
 //! squares and carry a letter, lines are dashed or labelled. Every plot has a title and a
-//! description for readers who cannot see it.
+//! description for readers who cannot see it. A picture holds no style of its own: whoever shows one
+//! brings [`LOOK`], once for all of them.
 //!
 //! - [`agreement`](agreement()): difference against mean
 //! - [`individuals`], [`ewma`], [`cusum`]: control charts
@@ -32,6 +33,9 @@ pub use double_angle::double_angle;
 pub use gauge::gauge;
 pub use pareto::pareto;
 pub use protractor::axis_errors;
+
+/// The style sheet of every plot.
+pub const LOOK: &str = include_str!("look.css");
 
 /// The words on a plot.
 #[derive(Debug, Clone, Copy)]

@@ -5,31 +5,6 @@
 
 use std::fmt::{Display, Write};
 
-/// The look, in one place. The plain colour before each variable is for renderers without variables.
-const LOOK: &str = "\
-.plot{font-family:system-ui,'DejaVu Sans',Helvetica,Arial,sans-serif;font-size:14px}\
-.plot text{fill:currentColor}\
-.plot .heading{font-size:16px;font-weight:600}\
-.plot .quiet{font-size:13px;fill-opacity:.75}\
-.plot .strong{font-weight:600}\
-.plot .tag{font-weight:700;paint-order:stroke;stroke-width:3px;stroke:none;stroke:var(--plot-paper,none)}\
-.plot .frame{stroke:currentColor;stroke-opacity:.55;fill:none}\
-.plot .grid{stroke:currentColor;stroke-opacity:.13;fill:none}\
-.plot .zero{stroke:currentColor;stroke-opacity:.45;fill:none}\
-.plot .rule{stroke:currentColor;stroke-width:1.6;fill:none}\
-.plot .limit{stroke:currentColor;stroke-width:1.6;stroke-dasharray:7 4;fill:none}\
-.plot .shade{fill:currentColor;fill-opacity:.055}\
-.plot .guide{stroke:currentColor;stroke-opacity:.5;stroke-dasharray:2 3;fill:none}\
-.plot .point{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8);fill-opacity:.72}\
-.plot .bar{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8)}\
-.plot .trace{stroke:#3b7dd8;stroke:var(--plot-data,#3b7dd8);stroke-width:1.8;fill:none;stroke-linejoin:round}\
-.plot .band{fill:#3b7dd8;fill:var(--plot-data,#3b7dd8);fill-opacity:.17}\
-.plot .second{fill:#b0770d;fill:var(--plot-second,#b0770d)}\
-.plot .second-trace{stroke:#b0770d;stroke:var(--plot-second,#b0770d);stroke-width:1.8;fill:none}\
-.plot .alarm{fill:#d5502b;fill:var(--plot-alarm,#d5502b)}\
-.plot .alarm-trace{stroke:#d5502b;stroke:var(--plot-alarm,#d5502b);stroke-width:1.6;fill:none}\
-.plot .third{fill:currentColor;fill-opacity:.4}";
-
 /// Where a text is anchored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Anchor {
@@ -155,12 +130,12 @@ impl Figure {
         ));
     }
 
-    /// The whole file.
+    /// The picture. Its look comes with [`super::LOOK`].
     pub fn finish(self, title: &str, description: &str) -> String {
         let [w, h] = [self.width, self.height].map(length);
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" viewBox=\"0 0 {w} {h}\">\n\
-             <title>{}</title>\n<desc>{}</desc>\n<style>{LOOK}</style>\n{}</svg>\n",
+             <title>{}</title>\n<desc>{}</desc>\n{}</svg>\n",
             escape(title),
             escape(description),
             self.body

@@ -35,18 +35,13 @@ pub(super) async fn export(
     RawQuery(query): RawQuery,
 ) -> Result<Response, Problem> {
     who.needs(Right::Download)?;
-    let mut fields: Vec<(String, String)> =
-        serde_urlencoded::from_str(query.as_deref().unwrap_or_default()).map_err(Problem::unusable)?;
-    let format =
-        match fields.iter().position(|(name, _)| name == "format").map(|at| fields.remove(at).1).as_deref() {
-            Some("csv") => Format::Csv,
-            Some("jsonl") | None => Format::JsonLines,
-            Some(other) => {
-                return Err(Problem::unusable(format!("format: {other:?}: expected csv or jsonl")));
-            }
-        };
-    let text = serde_urlencoded::to_string(&fields).map_err(Problem::fault)?;
-    let search: Search = serde_urlencoded::from_str(&text).map_err(Problem::unusable)?;
+    let (format, fields) = format_of(query.as_deref())?;
+    let format = match format.as_deref() {
+        Some("csv") => Format::Csv,
+        Some("jsonl") | None => Format::JsonLines,
+        Some(other) => return Err(Problem::unusable(format!("format: {other:?}: expected csv or jsonl"))),
+    };
+    let search: Search = serde_urlencoded::from_str(&fields).map_err(Problem::unusable)?;
     let query = search.query(&app.timezone)?;
     let most = if search.limit.trim().is_empty() { usize::MAX } else { query.limit };
     let place = app.stream_place()?;
@@ -65,14 +60,27 @@ pub(super) async fn export(
         Format::Csv => ("text/csv; charset=utf-8", "entries.csv"),
         Format::JsonLines => ("application/jsonl", "entries.jsonl"),
     };
-    let headers = [
+    Ok((download(kind, name)?, Body::from_stream(body)).into_response())
+}
+
+/// The field `format` of a query, and the query without it.
+pub(super) fn format_of(query: Option<&str>) -> Result<(Option<String>, String), Problem> {
+    let mut fields: Vec<(String, String)> =
+        serde_urlencoded::from_str(query.unwrap_or_default()).map_err(Problem::unusable)?;
+    let format = fields.iter().position(|(name, _)| name == "format").map(|at| fields.remove(at).1);
+    Ok((format, serde_urlencoded::to_string(&fields).map_err(Problem::fault)?))
+}
+
+/// The headers of a file of this kind and name.
+pub(super) fn download(
+    kind: &'static str,
+    name: &str,
+) -> Result<[(header::HeaderName, HeaderValue); 2], Problem> {
+    let attached = HeaderValue::from_str(&format!("attachment; filename=\"{name}\""));
+    Ok([
         (header::CONTENT_TYPE, HeaderValue::from_static(kind)),
-        (
-            header::CONTENT_DISPOSITION,
-            HeaderValue::from_str(&format!("attachment; filename=\"{name}\"")).map_err(Problem::fault)?,
-        ),
-    ];
-    Ok((headers, Body::from_stream(body)).into_response())
+        (header::CONTENT_DISPOSITION, attached.map_err(Problem::fault)?),
+    ])
 }
 
 fn write(

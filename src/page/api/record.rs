@@ -4,6 +4,7 @@ use crate::bench::entry::Seq;
 use crate::page::app::App;
 use crate::page::problem::Problem;
 use crate::page::search::{Found, Search};
+use crate::page::session::Who;
 use crate::page::view::{self, EntryView, JobLine, JobView};
 use crate::parsers::reading::JobNumber;
 use axum::Json;
@@ -31,25 +32,32 @@ pub(super) async fn jobs(
 
 pub(super) async fn job(
     State(app): State<Arc<App>>,
+    who: Who,
     Path(job): Path<String>,
 ) -> Result<Json<JobView>, Problem> {
     let job: JobNumber = job.parse().map_err(Problem::unusable)?;
     let missing = format!("nothing is on record of job {job}");
     let found = app.read(move |record| JobView::of(record, &job)).await?;
-    found.map(Json).ok_or_else(|| Problem::not_found(missing))
+    let found = found.ok_or_else(|| Problem::not_found(missing))?;
+    app.shows_job(&who, &found);
+    Ok(Json(found))
 }
 
 pub(super) async fn search(
     State(app): State<Arc<App>>,
+    who: Who,
     Query(search): Query<Search>,
 ) -> Result<Json<Found>, Problem> {
-    app.search(&search).await.map(Json)
+    app.search(&who, &search).await.map(Json)
 }
 
 pub(super) async fn entry(
     State(app): State<Arc<App>>,
+    who: Who,
     Path(seq): Path<u64>,
 ) -> Result<Json<EntryView>, Problem> {
     let found = app.read(move |record| EntryView::of(record, Seq(seq))).await?;
-    found.map(Json).ok_or_else(|| Problem::not_found(format!("there is no entry {seq}")))
+    let found = found.ok_or_else(|| Problem::not_found(format!("there is no entry {seq}")))?;
+    app.shows_whole_entry(&who, &found);
+    Ok(Json(found))
 }

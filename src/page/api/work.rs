@@ -21,9 +21,9 @@ pub(super) struct Recorded {
     entries: Vec<Envelope>,
 }
 
-type Answer = Result<(StatusCode, Json<Recorded>), Problem>;
+pub(super) type Answer = Result<(StatusCode, Json<Recorded>), Problem>;
 
-fn recorded(entries: &[Numbered]) -> Answer {
+pub(super) fn recorded(entries: &[Numbered]) -> Answer {
     Ok((StatusCode::CREATED, Json(Recorded { entries: entries.iter().map(Envelope::from).collect() })))
 }
 

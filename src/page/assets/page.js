@@ -135,7 +135,7 @@ for (const form of document.querySelectorAll("form[data-search]")) {
 const scan = document.querySelector("[data-scan]");
 if (scan) {
   document.addEventListener("keydown", (event) => {
-    const typing = event.target.closest("input:not([type=radio]), textarea, select");
+    const typing = event.target.closest("input:not([type=radio], [type=checkbox]), textarea, select");
     if (typing || event.key.length !== 1 || event.key === " " || event.ctrlKey || event.altKey || event.metaKey) return;
     scan.focus();
   });

@@ -167,12 +167,16 @@ fn shown(board: &Board, app: &App, now: Timestamp) -> Option<JobNumber> {
 pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Response, Problem> {
     let now = app.now();
     let board = app.board(Board::clone);
+    app.shows_waiting(&who, &board);
     let say = app.language();
     let job = match shown(&board, &app, now) {
         None => None,
         Some(number) => {
             let job = number.clone();
             let view = app.read(move |record| JobView::of(record, &job)).await?;
+            if let Some(view) = &view {
+                app.shows_job(&who, view);
+            }
             Some(Job::of(&app, &say, number, view, now))
         }
     };

@@ -51,7 +51,7 @@ pub(super) async fn show(
     Path(job): Path<String>,
 ) -> Result<Response, Problem> {
     let say = app.language();
-    let view = known(&app, &job).await?;
+    let view = known(&app, &who, &job).await?;
     let Some(given) = view.verdict else {
         return Err(Problem::not_found(format!(
             "job {} has no verdict yet: there is nothing to certify",

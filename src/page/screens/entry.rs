@@ -171,6 +171,7 @@ pub(super) async fn show(
     let seq = Seq(seq);
     let around = app.read(move |record| Around::of(record, seq)).await?;
     let around = around.ok_or_else(|| Problem::not_found(format!("there is no entry {seq}")))?;
+    app.shows_whole_entry(&who, &around.view);
     let Around { view, entry, frames, order, rules } = around;
     let said = |says: Says| {
         view.later.iter().any(|later| match Entry::from_payload(later.kind, later.payload.get()) {

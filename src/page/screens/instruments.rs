@@ -12,6 +12,7 @@ use crate::page::feeds::{self, FeedView};
 use crate::page::problem::Problem;
 use crate::page::session::Who;
 use crate::parsers::notation;
+use crate::parsers::reading::JobNumber;
 use crate::station::board::{Board, Device, PortOnBoard};
 use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
 use askama::Template;
@@ -67,7 +68,17 @@ pub(super) async fn show(State(app): State<Arc<App>>, who: Who) -> Result<Respon
     for port in board.ports() {
         let name = port.name.clone();
         let last = match port.device {
-            Device::Instrument => app.read(move |record| last_frames(record, &name)).await?,
+            Device::Instrument => {
+                let (frames, jobs) = app
+                    .read(move |record| {
+                        let frames = last_frames(record, &name)?;
+                        let jobs = jobs_of(record, &frames)?;
+                        Ok::<_, LedgerError>((frames, jobs))
+                    })
+                    .await?;
+                app.shows_entry(&who, "reading", &jobs);
+                frames
+            }
             Device::Scanner => Vec::new(),
         };
         devices.push(device(&app, &say, port, &last, now));
@@ -98,6 +109,18 @@ fn last_frames(record: &Reader, instrument: &str) -> Result<Vec<Numbered>, Ledge
         }
     }
     Ok(found.into_iter().rev().take(LAST).collect())
+}
+
+/// The jobs of the readings that these frames gave: a reading is written with its frame.
+fn jobs_of(record: &Reader, frames: &[Numbered]) -> Result<Vec<JobNumber>, LedgerError> {
+    let mut jobs = Vec::new();
+    for frame in frames {
+        if let Some(Entry::Reading(reading)) = record.entry(frame.seq.next())?.map(|numbered| numbered.entry)
+        {
+            jobs.extend(reading.job);
+        }
+    }
+    Ok(jobs)
 }
 
 fn device(app: &App, say: &Language, port: &PortOnBoard, last: &[Numbered], now: Timestamp) -> DeviceView {

@@ -4,7 +4,7 @@ use super::bench::WaitingView;
 use super::language::Language;
 use super::lenses::{Stand, Table, mark_of};
 use super::{Frame, render};
-use crate::bench::entry::{Entry, Seq};
+use crate::bench::entry::{Entry, Purpose, Seq};
 use crate::page::app::App;
 use crate::page::problem::Problem;
 use crate::page::session::Who;
@@ -54,6 +54,7 @@ pub(super) async fn list(
     let (now, say) = (app.now(), app.language());
     let wanted = prefix.trim().to_owned();
     let jobs = app.read(move |record| view::jobs(record, &wanted, MOST)).await?;
+    app.board(|board| app.shows_waiting(&who, board));
     let waiting =
         app.board(|board| board.waiting().map(|waiting| WaitingView::of(&say, waiting, now)).collect());
     let line = |job: &view::JobLine| Line {
@@ -88,6 +89,7 @@ struct Job {
     measured: Vec<(&'static str, String)>,
     orders: Vec<Revision>,
     readings: Vec<Reading>,
+    manual: Vec<Manual>,
     verdicts: Vec<Given>,
     waiting: Vec<WaitingView>,
 }
@@ -111,6 +113,18 @@ struct Reading {
     gone_to: Option<JobNumber>,
 }
 
+/// A manual reading, and what it came to last.
+struct Manual {
+    seq: Seq,
+    time: String,
+    eye: &'static str,
+    words: String,
+    by: String,
+    blind: bool,
+    mark: &'static str,
+    word: &'static str,
+}
+
 struct Given {
     seq: Seq,
     time: String,
@@ -120,10 +134,13 @@ struct Given {
 }
 
 /// What is known of a job; a problem where nothing is.
-pub(super) async fn known(app: &App, job: &str) -> Result<JobView, Problem> {
+pub(super) async fn known(app: &App, who: &Who, job: &str) -> Result<JobView, Problem> {
     let job: JobNumber = job.parse().map_err(Problem::unusable)?;
     let missing = format!("nothing is on record of job {job}");
-    app.read(move |record| JobView::of(record, &job)).await?.ok_or_else(|| Problem::not_found(missing))
+    let view = app.read(move |record| JobView::of(record, &job)).await?;
+    let view = view.ok_or_else(|| Problem::not_found(missing))?;
+    app.shows_job(who, &view);
+    Ok(view)
 }
 
 pub(super) async fn show(
@@ -132,7 +149,7 @@ pub(super) async fn show(
     Path(job): Path<String>,
 ) -> Result<Response, Problem> {
     let (now, say) = (app.now(), app.language());
-    let view = known(&app, &job).await?;
+    let view = known(&app, &who, &job).await?;
     let waiting = app.board(|board| {
         let here = board
             .waiting()
@@ -150,6 +167,7 @@ pub(super) async fn show(
         measured: if verdict.is_none() { say.measured(&view.measured) } else { Vec::new() },
         orders: view.orders.iter().rev().map(|order| revision(&say, order)).collect(),
         readings: view.readings.iter().rev().map(|reading| self::reading(&say, &view.job, reading)).collect(),
+        manual: manual(&say, &view.history),
         verdicts: view.history.iter().rev().filter_map(|entry| given(&say, &view.job, entry)).collect(),
         job: view.job,
         waiting,
@@ -184,6 +202,38 @@ fn reading(say: &Language, job: &JobNumber, reading: &view::ReadingView) -> Read
         void: reading.void,
         gone_to: reading.job.clone().filter(|other| other != job),
     }
+}
+
+/// The manual readings of a job, the latest first.
+fn manual(say: &Language, history: &[Envelope]) -> Vec<Manual> {
+    let mut lines: Vec<Manual> = Vec::new();
+    for envelope in history.iter().filter(|entry| matches!(entry.kind, "manual" | "cross-check")) {
+        match Entry::from_payload(envelope.kind, envelope.payload.get()) {
+            Ok(Entry::Manual(manual)) => lines.push(Manual {
+                seq: envelope.seq,
+                time: say.date_time(envelope.time),
+                eye: manual.eye.map_or("", |eye| say.eye(eye)),
+                words: say.measured_lens(&manual.lens),
+                by: manual.by,
+                blind: manual.blind,
+                mark: "none",
+                word: if manual.purpose == Purpose::Practice {
+                    say.nav_practice
+                } else {
+                    say.not_compared_yet
+                },
+            }),
+            Ok(Entry::CrossCheck(check)) => {
+                if let Some(line) = lines.iter_mut().find(|line| line.seq == check.manual) {
+                    let stand = say.compared(&check);
+                    (line.mark, line.word) = (stand.mark, stand.word);
+                }
+            }
+            _ => {}
+        }
+    }
+    lines.reverse();
+    lines
 }
 
 fn given(say: &Language, job: &JobNumber, entry: &Envelope) -> Option<Given> {

@@ -84,6 +84,11 @@ impl Language {
         self.timezone.to_datetime(time).strftime(self.date).to_string()
     }
 
+    /// A day of the calendar.
+    pub fn day(&self, day: jiff::civil::Date) -> String {
+        day.strftime(self.date).to_string()
+    }
+
     /// The time of day, in the station's zone.
     pub fn time(&self, time: Timestamp) -> String {
         self.timezone.to_datetime(time).strftime("%H:%M:%S").to_string()

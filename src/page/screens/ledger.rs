@@ -104,7 +104,7 @@ pub(super) async fn show(
     Query(search): Query<Search>,
 ) -> Result<Response, Problem> {
     let say = app.language();
-    let (found, wrong) = match app.search(&search).await {
+    let (found, wrong) = match app.search(&who, &search).await {
         Ok(found) => (found, None),
         Err(problem) if problem.code().is_client_error() => {
             (Found { entries: Vec::new(), next: None }, Some(problem.detail))

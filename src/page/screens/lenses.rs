@@ -147,7 +147,7 @@ impl Language {
         }
     }
 
-    fn with_unit(&self, number: String, unit: &str) -> String {
+    pub(super) fn with_unit(&self, number: String, unit: &str) -> String {
         let gap = if unit == "deg" { "" } else { "\u{a0}" };
         format!("{number}{gap}{}", self.unit(unit))
     }

@@ -160,7 +160,7 @@ pub(super) async fn save(
 }
 
 /// Where a job's page is.
-fn job_place(job: &JobNumber) -> String {
+pub(super) fn job_place(job: &JobNumber) -> String {
     let escaped = serde_urlencoded::to_string([("", job.as_str())]).unwrap_or_default();
     format!("/jobs/{}", escaped.trim_start_matches('=').replace('+', "%20"))
 }

@@ -29,6 +29,11 @@ impl Language {
             "checkpoint" => self.kind_checkpoint,
             "person" => self.kind_person,
             "override" => self.kind_override,
+            "manual" => self.kind_manual,
+            "cross-check" => self.kind_cross_check,
+            "reference-lens" => self.kind_reference_lens,
+            "instrument-check" => self.kind_instrument_check,
+            "drift" => self.kind_drift,
             other => other,
         }
     }
@@ -57,7 +62,7 @@ impl Language {
             InForce::Settings => self.settings,
             InForce::Layout => self.layout,
             InForce::Rules => self.rule_set,
-            InForce::Limits => "limits of checks",
+            InForce::Limits => self.limits_of_checks,
         }
     }
 
@@ -139,9 +144,13 @@ impl Language {
             Entry::Override(signed) => {
                 vec![signed.by.clone(), signed.meaning.clone(), signed.reason.clone()]
             }
-            Entry::Manual(manual) => vec![manual.by.clone(), manual.focimeter.clone()],
+            Entry::Manual(manual) => {
+                let eye = manual.eye.map_or("", |eye| self.eye(eye)).to_owned();
+                vec![manual.by.clone(), eye, self.measured_lens(&manual.lens)]
+            }
             Entry::CrossCheck(check) => {
-                vec![check.by.clone(), check.instrument.clone(), check.outcome.to_string()]
+                let (eye, word) = (self.eye(check.eye).to_owned(), self.compared(check).word.to_owned());
+                vec![check.by.clone(), check.instrument.clone(), eye, word]
             }
             Entry::ReferenceLens(entry) => vec![entry.lens.name.to_string(), entry.lens.serial.clone()],
             Entry::InstrumentCheck(check) => {
