@@ -9,6 +9,7 @@ pub mod checks;
 pub mod command;
 pub mod drift;
 pub mod entry;
+pub mod envelope;
 pub mod event;
 pub mod job;
 pub mod person;
