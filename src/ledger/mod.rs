@@ -32,7 +32,7 @@ pub use chain::{Hash, Head};
 pub use compare::{Change, Compared, Otherwise, compare};
 pub use error::LedgerError;
 pub use export::{Format, Table};
-pub use file::beside;
+pub use file::{beside, is_held};
 pub use project::Field;
 pub use read::{Reader, Stored};
 pub use rederive::{Difference, Rederived, rederive};
