@@ -8,17 +8,21 @@ mod judge;
 mod layout;
 mod ledger;
 mod line;
+mod lines;
 mod listen;
 mod manual;
 mod order;
 mod people;
+mod plain;
 mod ports;
 mod progress;
 mod reference;
 mod replay;
 mod report;
 mod run;
+mod screen;
 mod show;
+mod watch;
 mod words;
 
 use crate::bench::Setup;
@@ -60,6 +64,8 @@ struct Cli {
 enum Command {
     /// Run a station: read its instruments, judge, record. Ends on Ctrl-C or SIGTERM
     Run(run::RunArgs),
+    /// Follow a station from another terminal: where it stands, and each line as it is committed
+    Watch(watch::WatchArgs),
     /// Show the whole job with simulated instruments of an invented lab
     Demo(demo::DemoArgs),
     /// List the serial ports of this computer
@@ -124,6 +130,7 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let answer = match cli.command {
         Command::Run(args) => run::run(args),
+        Command::Watch(args) => watch::run(args),
         Command::Demo(args) => demo::run(args),
         Command::Ports(args) => ports::run(args),
         Command::Listen(args) => listen::run(args),
