@@ -15,6 +15,7 @@ pub mod job;
 pub mod person;
 mod recent;
 pub mod standing;
+pub mod view;
 
 use crate::check::Limits;
 use crate::judge::RuleSet;

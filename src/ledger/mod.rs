@@ -19,6 +19,7 @@ pub mod compare;
 pub mod error;
 pub mod export;
 pub mod file;
+mod job;
 mod past;
 pub mod project;
 pub mod read;
