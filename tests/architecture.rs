@@ -11,6 +11,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("evidence", &[]),
     ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
     ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),
+    ("ticket", &["parsers", "order", "judge", "bench", "ledger"]),
     ("report", &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger"]),
     ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger"]),
     (
@@ -20,8 +21,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
-            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
-            "station", "page",
+            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "ticket",
+            "report", "station", "page",
         ],
     ),
 ];

@@ -22,6 +22,7 @@ mod report;
 mod run;
 mod screen;
 mod show;
+mod ticket;
 mod watch;
 mod words;
 
@@ -80,6 +81,8 @@ enum Command {
     Order(order::OrderCommand),
     /// Judge one reading against one order, from files
     Judge(judge::JudgeArgs),
+    /// A job's result as a ticket: plain text, or PDF with the job number as a barcode
+    Ticket(ticket::TicketArgs),
     /// The ledger: search it, show it, prove it
     #[command(subcommand)]
     Ledger(ledger::LedgerCommand),
@@ -137,6 +140,7 @@ pub fn main() -> ExitCode {
         Command::Layout(command) => layout::run(command),
         Command::Order(command) => order::run(command),
         Command::Judge(args) => judge::run(args),
+        Command::Ticket(args) => ticket::run(args),
         Command::Ledger(command) => ledger::run(command),
         Command::People(command) => people::run(command),
         Command::Manual(command) => manual::run(command),

@@ -2,43 +2,12 @@
 //! text, in what instruments, scanners and files have sent.
 
 use crate::bench::entry::Entry;
-use crate::parsers::notation;
+use crate::parsers::notation::{acts, name, replaced};
 use serde_json::Value;
 use std::borrow::Cow;
 
-/// Whether a terminal may act on a character instead of showing it: Unicode's control characters
-/// (category Cc), line and paragraph separators, and bidirectional controls (UAX #9).
-fn acts(char: char) -> bool {
-    char.is_control()
-        || matches!(char, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-}
-
-fn replaced(text: &str, by: fn(char) -> String) -> Cow<'_, str> {
-    if !text.contains(acts) {
-        return Cow::Borrowed(text);
-    }
-    let mut plain = String::with_capacity(text.len() + 16);
-    for char in text.chars() {
-        if acts(char) {
-            plain.push_str(&by(char));
-        } else {
-            plain.push(char);
-        }
-    }
-    Cow::Owned(plain)
-}
-
-fn name(char: char) -> String {
-    match u8::try_from(char) {
-        Ok(byte) if byte.is_ascii() => notation::to_text(&[byte]),
-        _ => format!("<U+{:04X}>", u32::from(char)),
-    }
-}
-
 /// A text with such characters by their names, as the ledger's notation writes them.
-pub(super) fn text(text: &str) -> Cow<'_, str> {
-    replaced(text, name)
-}
+pub(super) use crate::parsers::notation::shown as text;
 
 /// The same JSON, with such characters escaped as JSON escapes them.
 pub(super) fn json(text: &str) -> Cow<'_, str> {
