@@ -10,6 +10,7 @@
 //! - [`evidence`]: what many readings say together: agreement, repeatability, drift; pure
 //! - [`mod@bench`]: the core: `step(event, time) -> entries`; deterministic, no I/O, no clock
 //! - [`ledger`]: SQLite: the entries, their hash chain, projections and views
+//! - [`ticket`]: how one job came out, on paper: text and PDF
 //! - [`report`]: what the record says as a whole, as HTML and CSV
 //! - [`station`]: the shell: ports, scanners, intake folders, shutdown, settings
 //! - [`bridge`]: feeds of committed entries to other programs, beside the station
@@ -32,3 +33,4 @@ pub mod order;
 pub mod page;
 pub mod report;
 pub mod station;
+pub mod ticket;

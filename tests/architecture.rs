@@ -11,9 +11,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("evidence", &[]),
     ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
     ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),
+    ("ticket", &["parsers", "order", "judge", "bench", "ledger"]),
     ("report", &["parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger"]),
-    ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger"]),
-    ("bridge", &["parsers", "optics", "order", "judge", "check", "bench", "ledger", "station"]),
+    ("station", &["parsers", "optics", "order", "judge", "check", "bench", "ledger", "ticket"]),
+    ("bridge", &["parsers", "optics", "order", "judge", "check", "bench", "ledger", "ticket", "station"]),
     (
         "page",
         &[
@@ -24,8 +25,8 @@ const MAY_USE: &[(&str, &[&str])] = &[
     (
         "cli",
         &[
-            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "report",
-            "station", "bridge", "page",
+            "parsers", "optics", "order", "judge", "check", "evidence", "bench", "ledger", "ticket",
+            "report", "station", "bridge", "page",
         ],
     ),
 ];

@@ -12,6 +12,8 @@
 //! assert_eq!(from_text("<STX>S<3C>1<B0><CR><LF>").unwrap(), b"\x02S<1\xb0\r\n");
 //! ```
 
+use std::borrow::Cow;
+
 /// Names of the control bytes 0 to 31 (ISO 646, ANSI X3.4), in order; form feed has none here.
 const CONTROLS: [&str; 32] = [
     "NUL", "SOH", "STX", "ETX", "EOT", "ENQ", "ACK", "BEL", "BS", "HT", "LF", "VT", "0C", "CR", "SO", "SI",
@@ -29,6 +31,35 @@ pub struct NotationError {
     pub at: usize,
     /// What stands there.
     pub found: String,
+}
+
+/// Whether a terminal or printer may act on a character instead of showing it: Unicode's control
+/// characters (category Cc), line and paragraph separators, and bidirectional controls (UAX #9).
+pub fn acts(char: char) -> bool {
+    char.is_control()
+        || matches!(char, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// The name of a character that [`acts`]: `<ESC>`, or `<U+202E>`.
+pub fn name(char: char) -> String {
+    match u8::try_from(char) {
+        Ok(byte) if byte.is_ascii() => to_text(&[byte]),
+        _ => format!("<U+{:04X}>", u32::from(char)),
+    }
+}
+
+/// A text with every character that [`acts`] by its name. Unlike [`to_text`], for showing only.
+pub fn shown(text: &str) -> Cow<'_, str> {
+    replaced(text, name)
+}
+
+/// A text with every character that [`acts`] replaced.
+pub fn replaced(text: &str, by: fn(char) -> String) -> Cow<'_, str> {
+    if !text.contains(acts) {
+        return Cow::Borrowed(text);
+    }
+    let replace = |char: char| if acts(char) { by(char) } else { char.to_string() };
+    Cow::Owned(text.chars().map(replace).collect())
 }
 
 /// The text for `bytes`.

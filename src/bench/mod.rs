@@ -9,11 +9,13 @@ pub mod checks;
 pub mod command;
 pub mod drift;
 pub mod entry;
+pub mod envelope;
 pub mod event;
 pub mod job;
 pub mod person;
 mod recent;
 pub mod standing;
+pub mod view;
 
 use crate::check::Limits;
 use crate::judge::RuleSet;

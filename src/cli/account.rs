@@ -5,8 +5,8 @@ use crate::parsers::notation;
 use anstyle::{AnsiColor, Style};
 use std::fmt::Write;
 
-/// How many bytes stand in one row.
-const ROW: usize = 70;
+/// How many bytes stand in one row, where there is room.
+pub(super) const ROW: usize = 70;
 /// How many bytes of one span stand in a line of the table.
 const PIECE: usize = 12;
 
@@ -51,12 +51,18 @@ fn words(what: &What) -> String {
 }
 
 /// The bytes under a ruler of offsets, with a mark under each; `wrong` is the first that is not as
-/// the layout says. `margin` stands in front of every line.
-pub(super) fn picture(frame: &[u8], spans: &[Span], wrong: Option<usize>, margin: &str) -> String {
+/// the layout says. `margin` stands in front of every line of `width` bytes.
+pub(super) fn picture(
+    frame: &[u8],
+    spans: &[Span],
+    wrong: Option<usize>,
+    margin: &str,
+    width: usize,
+) -> String {
     let mut out = String::new();
     let at = |offset: usize| spans.iter().find(|span| span.range.contains(&offset));
-    for (row, bytes) in frame.chunks(ROW).enumerate() {
-        let from = row * ROW;
+    for (row, bytes) in frame.chunks(width).enumerate() {
+        let from = row * width;
         let mut ruler = String::new();
         for offset in (from..from + bytes.len()).step_by(10) {
             let _ = write!(ruler, "{offset:<10}");
@@ -122,7 +128,7 @@ mod tests {
     fn every_byte_has_its_mark_under_the_ruler() {
         let frame = b"S=-1.25 C=--- A=x9\r\n";
         let account = Reader::named("tagged").expect("built in").account(frame);
-        let picture = bare(&picture(frame, &account.spans, Some(16), "  "));
+        let picture = bare(&picture(frame, &account.spans, Some(16), "  ", ROW));
         let expected = ["  0         10", "  S=-1.25 C=--- A=x9\u{b7}\u{b7}", "  ::^^^^^ ::^^^ ::X!!!", ""];
         assert_eq!(picture, expected.join("\n"));
     }

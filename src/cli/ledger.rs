@@ -3,7 +3,8 @@
 use super::progress::progress;
 use super::{Answer, Stop, WhichLedger, json, show, words};
 use crate::bench::Bench;
-use crate::bench::entry::{CheckpointEntry, Entry, NOT_SIGNED_IN, Numbered, Says, Seq};
+use crate::bench::entry::{CheckpointEntry, Entry, NOT_SIGNED_IN, Says, Seq};
+use crate::bench::envelope::Envelope;
 use crate::bench::event::Event;
 use crate::judge::verdict::{Outcome, Quantity};
 use crate::ledger::{self, Format, Hash, Ledger, Query, Reader, Table};
@@ -233,7 +234,7 @@ fn search(args: SearchArgs) -> Answer {
     for hit in &found {
         let numbered = &hit.numbered;
         if args.json {
-            println!("{}", in_json(numbered));
+            println!("{}", json(&Envelope::from(numbered)));
         } else {
             anstream::println!(
                 "{:>9}  {}  {:<10} {}",
@@ -250,23 +251,12 @@ fn search(args: SearchArgs) -> Answer {
     Ok(true)
 }
 
-fn in_json(numbered: &Numbered) -> String {
-    // The payload goes out exactly as it was hashed.
-    format!(
-        r#"{{"seq":{},"time":"{}","kind":"{}","payload":{}}}"#,
-        numbered.seq,
-        numbered.time,
-        numbered.entry.kind(),
-        numbered.entry.payload()
-    )
-}
-
 fn local(time: Timestamp) -> String {
     ZonedDateTime::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 
 /// What an entry says, in one line.
-fn summary(entry: &Entry) -> String {
+pub(super) fn summary(entry: &Entry) -> String {
     match entry {
         Entry::Frame(frame) => match &frame.reject {
             Some(reject) => format!("{}: not read: {reject}", frame.instrument),
@@ -332,7 +322,7 @@ fn show_entry(record: &Reader, seq: Seq, as_json: bool) -> Answer {
     };
     let later = record.what_refers_to(seq).map_err(Stop::failed)?;
     if as_json {
-        println!("{}", in_json(&numbered));
+        println!("{}", json(&Envelope::from(&numbered)));
         return Ok(true);
     }
     println!("entry {}  {}  {}", numbered.seq, local(numbered.time), numbered.entry.kind());

@@ -8,17 +8,22 @@ mod judge;
 mod layout;
 mod ledger;
 mod line;
+mod lines;
 mod listen;
 mod manual;
 mod order;
 mod people;
+mod plain;
 mod ports;
 mod progress;
 mod reference;
 mod replay;
 mod report;
 mod run;
+mod screen;
 mod show;
+mod ticket;
+mod watch;
 mod words;
 
 use crate::bench::Setup;
@@ -60,6 +65,8 @@ struct Cli {
 enum Command {
     /// Run a station: read its instruments, judge, record. Ends on Ctrl-C or SIGTERM
     Run(run::RunArgs),
+    /// Follow a station from another terminal: where it stands, and each line as it is committed
+    Watch(watch::WatchArgs),
     /// Show the whole job with simulated instruments of an invented lab
     Demo(demo::DemoArgs),
     /// List the serial ports of this computer
@@ -74,6 +81,8 @@ enum Command {
     Order(order::OrderCommand),
     /// Judge one reading against one order, from files
     Judge(judge::JudgeArgs),
+    /// A job's result as a ticket: plain text, or PDF with the job number as a barcode
+    Ticket(ticket::TicketArgs),
     /// The ledger: search it, show it, prove it
     #[command(subcommand)]
     Ledger(ledger::LedgerCommand),
@@ -124,12 +133,14 @@ pub fn main() -> ExitCode {
     let cli = Cli::parse();
     let answer = match cli.command {
         Command::Run(args) => run::run(args),
+        Command::Watch(args) => watch::run(args),
         Command::Demo(args) => demo::run(args),
         Command::Ports(args) => ports::run(args),
         Command::Listen(args) => listen::run(args),
         Command::Layout(command) => layout::run(command),
         Command::Order(command) => order::run(command),
         Command::Judge(args) => judge::run(args),
+        Command::Ticket(args) => ticket::run(args),
         Command::Ledger(command) => ledger::run(command),
         Command::People(command) => people::run(command),
         Command::Manual(command) => manual::run(command),

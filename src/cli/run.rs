@@ -1,18 +1,15 @@
 //! `fociline run`: a station.
 
-use super::account::picture;
-use super::{Answer, Stop, block_on, json, settings, show, words};
-use crate::bench::entry::{Entry, JobFrom, Numbered, PortState};
+use super::lines::Lines;
+use super::{Answer, Stop, block_on, json, settings};
+use crate::bench::entry::Entry;
 use crate::bridge;
 use crate::page;
-use crate::parsers::frame::Ended;
-use crate::parsers::reader::Reader;
 use crate::station::recorder::Health;
 use crate::station::run::{RunError, Shown, run as run_station};
 use crate::station::settings::Settings;
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
-use std::collections::BTreeMap;
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use tokio::signal::unix::{SignalKind, signal};
@@ -41,12 +38,8 @@ pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>,
     let (standing, feeds) = bridge::beside(settings).map_err(Stop::input)?;
     let page = page::beside(settings, standing).map_err(Stop::input)?;
     let attached = feeds.into_iter().chain(page).collect();
-    let readers: BTreeMap<String, Reader> = settings
-        .instruments
-        .iter()
-        .map(|instrument| (instrument.name.clone(), instrument.reader.clone()))
-        .collect();
-    let show = move |shown| output.show(shown, &readers);
+    let lines = Lines::new(settings, output.timezone.clone());
+    let show = move |shown| output.show(shown, &lines);
     run_station(settings, Timestamp::now, stop, show, attached).await.map(|()| true).map_err(
         |why| match why {
             RunError::Ledger(why) => Stop::Failed(format!("{}: {why}", settings.ledger.display())),
@@ -54,9 +47,6 @@ pub(super) async fn station(settings: &Settings, stop: impl Future<Output = ()>,
         },
     )
 }
-
-/// How many bytes of a frame that was not read are shown.
-const PICTURED: usize = 210;
 
 /// Logs go to standard error: for people on a terminal, as JSON otherwise. `FOCILINE_LOG` sets
 /// how much (`debug`, `info`, `warn`, …).
@@ -104,10 +94,20 @@ pub(super) struct Output {
 }
 
 impl Output {
-    fn show(&self, shown: Shown, readers: &BTreeMap<String, Reader>) {
+    fn show(&self, shown: Shown, lines: &Lines) {
         match shown {
             Shown::Committed(entries) => {
-                entries.iter().for_each(|entry| self.entry(entry, &entries, readers))
+                for numbered in entries.iter() {
+                    match &numbered.entry {
+                        Entry::Verdict(verdict) if self.json => println!("{}", json(verdict)),
+                        _ if self.json => {}
+                        _ => {
+                            if let Some(line) = lines.of(numbered, &entries) {
+                                anstream::println!("{line}");
+                            }
+                        }
+                    }
+                }
             }
             Shown::Skipped(missed) => {
                 eprintln!("{missed} transactions were not shown here; the ledger has them");
@@ -116,82 +116,6 @@ impl Output {
             Shown::Health(Health::NotRecording { why }) => {
                 eprintln!("NOT RECORDING: {why}. Do not release lenses measured now");
             }
-        }
-    }
-
-    fn entry(&self, numbered: &Numbered, batch: &[Numbered], readers: &BTreeMap<String, Reader>) {
-        let time = numbered.time.to_zoned_datetime(self.timezone.clone()).strftime("%H:%M:%S").to_string();
-        match &numbered.entry {
-            Entry::Verdict(verdict) if self.json => println!("{}", json(verdict)),
-            Entry::Verdict(verdict) => anstream::println!("{}", show::line(&time, verdict)),
-            _ if self.json => {}
-            Entry::Reading(reading) => {
-                let of_this = |other: &&Numbered| match &other.entry {
-                    Entry::Verdict(verdict) => {
-                        verdict.basis.as_ref().is_some_and(|basis| basis.readings.contains(&numbered.seq.0))
-                    }
-                    _ => false,
-                };
-                let check = |other: &Numbered| matches!(&other.entry, Entry::InstrumentCheck(check) if check.reading == numbered.seq);
-                if batch.iter().any(|other| of_this(&other) || check(other)) {
-                    return;
-                }
-                let what = match (&reading.job, reading.job_from) {
-                    (Some(job), _) if reading.reading.unspecified.is_some() => {
-                        format!("job {job:<10} reading {} does not say which eye it is for", numbered.seq)
-                    }
-                    (Some(job), _) => format!("job {job:<10} measured; not judged: no order for this job"),
-                    (None, JobFrom::Nobody | JobFrom::Station | JobFrom::Frame) => {
-                        format!("reading {} belongs to no job: scan a job before measuring", numbered.seq)
-                    }
-                };
-                println!("{time}  {what}");
-            }
-            Entry::Frame(frame) => {
-                if let Some(reject) = &frame.reject {
-                    println!("{time}  {}: frame {} not read: {reject}", frame.instrument, numbered.seq);
-                    let whole = frame.ended == Ended::Complete;
-                    let reader = readers.get(&frame.instrument).filter(|_| whole);
-                    let spans = reader.map(|reader| reader.account(&frame.bytes).spans).unwrap_or_default();
-                    // The ledger has the whole of what is too long for a screen.
-                    let shown = &frame.bytes[..frame.bytes.len().min(PICTURED)];
-                    anstream::print!(
-                        "{}",
-                        picture(shown, &spans, whole.then_some(reject.offset), "          ")
-                    );
-                }
-            }
-            Entry::Port(port) => {
-                let why = port.why.as_deref().unwrap_or_default();
-                match port.state {
-                    PortState::Opened => println!("{time}  {}: port open", port.name),
-                    PortState::Closed => println!("{time}  {}: port closed", port.name),
-                    PortState::Lost => println!("{time}  {}: PORT LOST: {why}", port.name),
-                    PortState::Unavailable => println!("{time}  {}: no port: {why}", port.name),
-                    PortState::Silent => println!("{time}  {}: NO ANSWER: {why}", port.name),
-                    PortState::Answering => println!("{time}  {}: answers again", port.name),
-                }
-            }
-            Entry::Job(job) => match (&job.job, &job.scanned) {
-                (Some(number), _) => println!("{time}  job {number:<10} chosen ({})", job.by),
-                (None, scanned) => println!(
-                    "{time}  {}: {:?} is not a job number; the job chosen before still holds",
-                    job.by,
-                    scanned.as_deref().unwrap_or_default()
-                ),
-            },
-            Entry::Order(order) => {
-                println!(
-                    "{time}  job {:<10} order, revision {} ({})",
-                    order.order.job, order.revision, order.source
-                );
-            }
-            Entry::Manual(manual) => println!("{time}  {}", words::manual(manual)),
-            Entry::CrossCheck(check) => println!("{time}  {}", words::cross_check(check)),
-            Entry::InstrumentCheck(check) => println!("{time}  CHECK {}", words::instrument_check(check)),
-            Entry::ReferenceLens(entry) => println!("{time}  {}", words::reference_lens(entry)),
-            Entry::Drift(drift) => println!("{time}  DRIFT {}", words::drift(drift)),
-            _ => {}
         }
     }
 }

@@ -1,6 +1,7 @@
 //! How verdicts are written for a person.
 
-use crate::judge::verdict::{Item, ItemOutcome, Outcome, Quantity, Side, Verdict};
+use crate::judge::verdict::{Item, ItemOutcome, Outcome, Side, Verdict};
+use crate::judge::words::{self, quantity, side, unit};
 use anstyle::{AnsiColor, Style};
 use rust_decimal::Decimal;
 use std::fmt::Write;
@@ -42,54 +43,9 @@ pub(super) fn word(verdict: &Verdict) -> String {
     format!("{style}INSTRUMENT NOT IN ORDER{style:#}")
 }
 
-/// A quantity in words.
-pub(super) fn quantity(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::SphereMeridian => "sphere meridian",
-        Quantity::SecondMeridian => "second meridian",
-        Quantity::Cylinder => "cylinder",
-        Quantity::Axis => "axis",
-        Quantity::Addition => "addition",
-        Quantity::SecondAddition => "second addition",
-        Quantity::PrismHorizontal => "prism horizontal",
-        Quantity::PrismVertical => "prism vertical",
-        Quantity::Prism => "prism",
-        Quantity::PrismImbalanceHorizontal => "prism imbalance horizontal",
-        Quantity::PrismImbalanceVertical => "prism imbalance vertical",
-        Quantity::Pd => "PD",
-        Quantity::NearPd => "near PD",
-        Quantity::SegmentHeight => "segment height",
-        Quantity::ReferenceHeight => "reference height",
-    }
-}
-
-/// A unit as people write it.
-fn unit(unit: &str) -> &str {
-    match unit {
-        "deg" => "°",
-        "prism-D" => "Δ",
-        other => other,
-    }
-}
-
-/// A number with as many decimals as its unit is read to, and a third where it has one.
+/// A number as it stands in a line; a dash where there is none.
 fn number(value: Option<Decimal>, unit: &str) -> String {
-    let Some(value) = value else { return "-".to_owned() };
-    let usual = match unit {
-        "D" | "prism-D" => 2,
-        "mm" => 1,
-        _ => 0,
-    };
-    let value = value.round_dp(3).normalize();
-    format!("{value:.*}", usual.max(value.scale()) as usize)
-}
-
-fn side(side: Side) -> &'static str {
-    match side {
-        Side::Right => "right",
-        Side::Left => "left",
-        Side::Pair => "pair",
-    }
+    value.map_or_else(|| "-".to_owned(), |value| words::number(value, unit))
 }
 
 fn named(item: &Item) -> String {

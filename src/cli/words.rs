@@ -1,12 +1,12 @@
 //! Manual readings, checks and drift in words, for lines on a terminal.
 
-use super::show;
 use crate::bench::entry::{
     ChartKind, CrossCheckEntry, DriftEntry, InstrumentCheckEntry, ManualEntry, Purpose, ReferenceLensEntry,
 };
 use crate::check::crosscheck::Outcome;
 use crate::check::reference::CheckItem;
 use crate::judge::verdict::ItemOutcome;
+use crate::judge::words::quantity;
 use crate::parsers::reading::Lens;
 
 /// A lens in one line, as the trade writes it.
@@ -85,7 +85,7 @@ pub(super) fn instrument_check(check: &InstrumentCheckEntry) -> String {
 }
 
 fn check_item(item: &CheckItem) -> String {
-    let name = show::quantity(item.quantity);
+    let name = quantity(item.quantity);
     match (item.measured, item.deviation, item.limit) {
         (Some(measured), Some(deviation), Some(limit)) => {
             format!(
@@ -107,7 +107,7 @@ pub(super) fn drift(drift: &DriftEntry) -> String {
     format!(
         "{} may drift: {} with {}: {} ({chart}, {}), since entry {}",
         drift.instrument,
-        show::quantity(drift.quantity),
+        quantity(drift.quantity),
         drift.lens,
         drift.rule,
         drift.side,

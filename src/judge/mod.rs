@@ -21,6 +21,7 @@ mod prism;
 pub mod rules;
 mod sheet;
 pub mod verdict;
+pub mod words;
 
 pub use rules::{RuleError, RuleSet};
 

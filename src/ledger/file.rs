@@ -7,6 +7,7 @@ use std::ffi::OsString;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 /// The format that this version writes: `PRAGMA user_version`.
 pub const FORMAT: i64 = 1;
@@ -18,6 +19,9 @@ const ENTRIES: &str = include_str!("schema.sql");
 pub(super) const PROJECTIONS: &str = include_str!("projections.sql");
 /// Fits a verdict of usual length with little waste, and is still small to write for one commit.
 const PAGE_BYTES: u32 = 8192;
+/// How often, and how far apart, a lock is tried: who only looks at it holds it for a moment.
+const TRIES: u32 = 10;
+const BETWEEN_TRIES: Duration = Duration::from_millis(25);
 
 /// What is at a path.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,7 +86,15 @@ pub(super) fn lock(path: &Path) -> Result<Lock, LedgerError> {
         .truncate(false)
         .open(&lock_path)
         .map_err(open)?;
-    match file.try_lock() {
+    let mut locked = file.try_lock();
+    for _ in 1..TRIES {
+        if !matches!(locked, Err(TryLockError::WouldBlock)) {
+            break;
+        }
+        std::thread::sleep(BETWEEN_TRIES);
+        locked = file.try_lock();
+    }
+    match locked {
         Ok(()) => {}
         Err(TryLockError::WouldBlock) => {
             let mut holder = String::new();
@@ -95,6 +107,26 @@ pub(super) fn lock(path: &Path) -> Result<Lock, LedgerError> {
     file.set_len(0).map_err(open)?;
     writeln!(file, "{}", std::process::id()).map_err(open)?;
     Ok(Lock(file))
+}
+
+/// Whether somebody writes to the ledger at `path` at this moment: a station that runs, or a command
+/// that adds to it.
+///
+/// # Errors
+/// When the lock file is there and cannot be looked at.
+pub fn is_held(path: &Path) -> Result<bool, LedgerError> {
+    let lock_path = beside(path, ".lock");
+    let open = |why| LedgerError::Open { path: lock_path.clone(), why };
+    let file = match File::open(&lock_path) {
+        Ok(file) => file,
+        Err(why) if why.kind() == ErrorKind::NotFound => return Ok(false),
+        Err(why) => return Err(open(why)),
+    };
+    match file.try_lock_shared() {
+        Ok(()) => Ok(false),
+        Err(TryLockError::WouldBlock) => Ok(true),
+        Err(TryLockError::Error(why)) => Err(open(why)),
+    }
 }
 
 /// A connection that writes; makes the ledger where there is none. The caller has looked at what

@@ -2,7 +2,7 @@
 
 use super::{ledger_of, morning, place, sample::*};
 use fociline::bench::entry::{Says, Seq};
-use fociline::ledger::{Ledger, LedgerError, Reader};
+use fociline::ledger::{Ledger, LedgerError, Reader, is_held};
 use rusqlite::Connection;
 use std::process::Command;
 
@@ -150,8 +150,23 @@ fn a_second_process_may_read_and_not_write() {
     assert!(second.status.success(), "{said}");
     let expected = format!("is being written by another fociline (process {})", std::process::id());
     assert!(said.contains(&expected), "{said}");
+    assert!(is_held(&place.path).unwrap());
     drop(writer);
+    assert!(!is_held(&place.path).unwrap());
     Ledger::open(&place.path).expect("the lock is let go");
+}
+
+#[test]
+fn who_looks_at_the_lock_does_not_keep_a_writer_out() {
+    let (place, _) = ledger_of(morning());
+    let looked_at = std::fs::File::open(fociline::ledger::beside(&place.path, ".lock")).unwrap();
+    looked_at.try_lock_shared().unwrap();
+    let looks = std::thread::spawn(move || {
+        std::thread::sleep(std::time::Duration::from_millis(5));
+        drop(looked_at);
+    });
+    Ledger::open(&place.path).expect("it is tried again");
+    looks.join().unwrap();
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! `fociline layout try`: a capture through a layout, every byte accounted for.
 
-use super::super::account::{LEGEND, picture, table};
+use super::super::account::{LEGEND, ROW, picture, table};
 use super::super::{Answer, json};
 use crate::optics::normal_form;
 use crate::parsers::frame::{Ended, Frame, Framer};
@@ -41,7 +41,7 @@ pub(super) fn try_out(reader: &Reader, bytes: &[u8], as_json: bool) -> Answer {
         let wrong = account.result.as_ref().err().filter(|_| frame.ended == Ended::Complete);
         let wrong = wrong.map(|reject| reject.offset);
         println!("frame {}, {} bytes, by layout {}", number + 1, frame.bytes.len(), by.name());
-        anstream::print!("{}", picture(&frame.bytes, &account.spans, wrong, "        "));
+        anstream::print!("{}", picture(&frame.bytes, &account.spans, wrong, "        ", ROW));
         let leaves = reading.as_ref().map(leaves).unwrap_or_default();
         anstream::print!("{}", table(&frame.bytes, &account, &leaves));
         if let Some(why) = &why {
