@@ -50,7 +50,8 @@ fn the_example_loads_and_says_what_is_the_default() {
     assert_eq!(with_defaults.instruments[0].port, example.instruments[0].port);
     assert_eq!(with_defaults.job_hold, example.job_hold);
     assert_eq!(with_defaults.feeds[0], example.feeds[0], "what is commented out is the default");
-    assert_eq!(example.feeds.len(), 7);
+    assert_eq!(example.feeds.len(), 8, "seven feeds and a printer");
+    assert_eq!(with_defaults.feeds[7], example.feeds[7]);
     let page = example.page.expect("a page");
     let filled = with_defaults.page.expect("a page");
     assert_eq!((page.sign_in, page.idle, &page.names), (filled.sign_in, filled.idle, &filled.names));
@@ -141,6 +142,19 @@ fn a_mistake_in_a_feed_is_said_with_its_line() {
         ("to = \"https://h/x\"\nkey = \"missing\"", "missing cannot be read"),
     ] {
         let found = refused(&format!("{GOOD}[[feed]]\nname = \"host\"\n{keys}\n"));
+        assert!(found.contains(said), "{found}\nexpected: {said}");
+    }
+    for (keys, said) in [
+        ("", "station.toml:11: tickets go one way"),
+        ("queue = \"a\"\nfolder = \"b\"", "station.toml:11: tickets go one way"),
+        ("queue = \" \"", "station.toml:12: queue is empty"),
+        ("queue = \"a\"\nas = \"ps\"", "station.toml:13: as: expected \"pdf\" or \"text\""),
+        ("queue = \"a\"\nsize = \"9\"", "station.toml:13: size: expected a width"),
+        ("queue = \"a\"\ncolumns = 32", "station.toml:13: columns are those of text"),
+        ("queue = \"a\"\nas = \"text\"\nsize = \"80\"", "station.toml:14: size is that of a PDF"),
+        ("queue = \"a\"\nas = \"text\"\ncolumns = 3", "station.toml:14: columns: expected"),
+    ] {
+        let found = refused(&format!("{GOOD}[[printer]]\nname = \"tickets\"\n{keys}\n"));
         assert!(found.contains(said), "{found}\nexpected: {said}");
     }
     let twice = format!("{GOOD}[[feed]]\nname = \"focimeter-1\"\nfolder = \"out\"\n");

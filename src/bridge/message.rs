@@ -3,7 +3,6 @@
 use crate::bench::entry::{Entry, Numbered, Seq};
 use crate::ledger::{LedgerError, Reader};
 use crate::parsers::reading::JobNumber;
-use jiff::Timestamp;
 use serde::Serialize;
 use serde_json::value::RawValue;
 
@@ -38,7 +37,7 @@ struct Form<'a> {
     id: &'a str,
     station: &'a str,
     seq: Seq,
-    time: Timestamp,
+    time: &'a str,
     kind: &'a str,
     payload: &'a RawValue,
 }
@@ -65,14 +64,10 @@ impl Maker {
         }
         let id = format!("{}-{}", self.ledger, numbered.seq);
         let payload = RawValue::from_string(numbered.entry.payload()).expect("payloads are JSON");
-        let form = Form {
-            id: &id,
-            station: &self.station,
-            seq: numbered.seq,
-            time: numbered.time,
-            kind,
-            payload: &payload,
-        };
+        // As in the ledger: what was hashed can be put together again.
+        let time = format!("{:.6}", numbered.time);
+        let form =
+            Form { id: &id, station: &self.station, seq: numbered.seq, time: &time, kind, payload: &payload };
         let json = serde_json::to_string(&form).expect("text keys and checked JSON");
         let (job, instrument) = about(&numbered.entry);
         Some(Message { id, seq: numbered.seq, kind, job, instrument, json })

@@ -1,4 +1,4 @@
-//! What sends on: committed entries to other programs.
+//! What sends on: committed entries to other programs, and tickets to printers.
 //!
 //! A [`feed`] reads the ledger from its cursor on, makes [`message`]s, and hands them to its
 //! [`receiver`], one after the other, until that has kept them; then the cursor moves. So nothing is
@@ -17,7 +17,7 @@ mod trust;
 use crate::station::attach::{Attached, Handles, attached};
 use crate::station::settings::Settings;
 use crate::station::settings::feed::{Destination, Feed};
-use receiver::{Files, Lines, Mqtt, Post};
+use receiver::{Files, Lines, Mqtt, Post, Tickets};
 use standing::Standing;
 use std::sync::Arc;
 use tokio::task::JoinSet;
@@ -61,6 +61,7 @@ enum Ready {
     Post(Feed, Box<Post>),
     Broker(Feed, Box<Mqtt>),
     Events(Feed, events::Events),
+    Printer(Feed, Tickets),
 }
 
 impl Ready {
@@ -82,6 +83,10 @@ impl Ready {
             Destination::Broker(broker) => {
                 Ready::Broker(own, Box::new(Mqtt::new(&broker, &feed.name, &settings.name).map_err(named)?))
             }
+            Destination::Printer(printer) => {
+                let zone = jiff::tz::TimeZone::system();
+                Ready::Printer(own, Tickets::new(printer, &settings.ledger, &settings.name, zone))
+            }
             Destination::Events { at, key } => Ready::Events(own, events::Events { at, key }),
         })
     }
@@ -92,6 +97,7 @@ impl Ready {
             Ready::Files(feed, receiver) => feed::run(feed, receiver, handles, standing).await,
             Ready::Post(feed, receiver) => feed::run(feed, *receiver, handles, standing).await,
             Ready::Broker(feed, receiver) => feed::run(feed, *receiver, handles, standing).await,
+            Ready::Printer(feed, receiver) => feed::run(feed, receiver, handles, standing).await,
             Ready::Events(feed, events) => events::run(feed, events, handles, standing).await,
         }
     }

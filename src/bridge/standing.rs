@@ -2,6 +2,7 @@
 
 use crate::bench::entry::Seq;
 use crate::station::settings::feed::{Broker, Destination, Feed, Stream};
+use crate::station::settings::printer::Spool;
 use jiff::Timestamp;
 use serde::Serialize;
 use std::sync::{Mutex, PoisonError};
@@ -105,6 +106,10 @@ fn in_words(to: &Destination) -> String {
         },
         Destination::Events { at, .. } => format!("at http://{at}"),
         Destination::Files { folder } => folder.display().to_string(),
+        Destination::Printer(printer) => match &printer.to {
+            Spool::Folder(folder) => folder.display().to_string(),
+            Spool::Queue(queue) => format!("queue {queue}"),
+        },
         Destination::Post { url, .. } => url.to_string(),
         Destination::Broker(Broker { host, port, tls, topic, .. }) => {
             format!("{}://{host}:{port}/{topic}", if *tls { "mqtts" } else { "mqtt" })

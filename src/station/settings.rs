@@ -5,6 +5,7 @@
 
 pub mod feed;
 mod page;
+pub mod printer;
 
 pub use feed::Feed;
 pub use page::{Page, Tls};
@@ -52,7 +53,7 @@ pub struct Settings {
     pub instruments: Vec<Instrument>,
     /// The barcode readers.
     pub scanners: Vec<Scanner>,
-    /// Who else gets what is committed.
+    /// Who else gets what is committed, printers included.
     pub feeds: Vec<Feed>,
 }
 
@@ -156,6 +157,8 @@ struct File {
     scanner: Vec<DeviceTable>,
     #[serde(default)]
     feed: Vec<feed::FeedTable>,
+    #[serde(default)]
+    printer: Vec<printer::PrinterTable>,
 }
 
 #[derive(Deserialize)]
@@ -264,6 +267,8 @@ impl Check<'_> {
         let instruments =
             file.instrument.iter().map(|table| self.instrument(table)).collect::<Result<_, _>>()?;
         let scanners = file.scanner.iter().map(|table| self.scanner(table)).collect::<Result<_, _>>()?;
+        let feeds = file.feed.iter().map(|table| self.feed(table));
+        let printers = file.printer.iter().map(|table| self.printer(table));
         let settings = Settings {
             origin: self.origin.to_owned(),
             text: self.text.to_owned(),
@@ -276,7 +281,7 @@ impl Check<'_> {
             checks: self.checks(&file.checks)?,
             instruments,
             scanners,
-            feeds: file.feed.iter().map(|table| self.feed(table)).collect::<Result<_, _>>()?,
+            feeds: feeds.chain(printers).collect::<Result<_, _>>()?,
         };
         self.no_duplicates(&file)?;
         Ok(settings)
@@ -372,7 +377,10 @@ impl Check<'_> {
 
     fn no_duplicates(&self, file: &File) -> Result<(), SettingsError> {
         let devices = || file.instrument.iter().chain(&file.scanner);
-        let names = devices().map(|table| &table.name).chain(file.feed.iter().map(|feed| &feed.name));
+        let names = devices()
+            .map(|table| &table.name)
+            .chain(file.feed.iter().map(|feed| &feed.name))
+            .chain(file.printer.iter().map(|printer| &printer.name));
         let names = names.map(|name| ("name", name.get_ref().trim().to_owned(), name.span()));
         let ports =
             devices().map(|table| ("port", table.port.get_ref().display().to_string(), table.port.span()));

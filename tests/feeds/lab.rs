@@ -51,13 +51,20 @@ impl Lab {
         let file = self.path().join("station.toml");
         std::fs::write(&file, self.settings()).expect("written");
         let mut command = fociline(&["run", "--station", file.to_str().expect("text")]);
-        command.current_dir(self.path());
+        // Programs in the lab's folder come first.
+        let path = std::env::var("PATH").unwrap_or_default();
+        command.current_dir(self.path()).env("PATH", format!("{}:{path}", self.path().display()));
         let mut station = Station::with(self.path(), command);
         station.line(&["focimeter-1: port open"]);
         if !std::mem::replace(&mut self.started, true) {
             station.line(&["4471", "order"]);
         }
         station
+    }
+
+    /// Sends what an instrument sends.
+    pub fn send(&self, frame: &str) {
+        self.instrument.send(frame);
     }
 
     /// Measures a lens so many times, and waits until each verdict is shown.

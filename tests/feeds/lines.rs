@@ -228,7 +228,7 @@ fn what_waits_for_a_receiver_that_is_away_is_shown() {
         .body_mut()
         .read_to_string()
         .expect("text");
-    for words in ["Feeds to other programs", "NOT THERE", "6 messages, the first since"] {
+    for words in ["Feeds to other programs and printers", "NOT THERE", "6 messages, the first since"] {
         assert!(page.contains(words), "{words}: {page}");
     }
 

@@ -205,3 +205,61 @@ fn stream(at: SocketAddr, fields: &str, mut look: impl FnMut(&str) -> bool) -> O
     write!(stream, "GET / HTTP/1.1\r\nHost: {at}\r\nAccept: text/event-stream\r\n{fields}\r\n").ok()?;
     BufReader::new(stream).lines().map_while(Result::ok).any(|line| look(line.trim_end())).then_some(())
 }
+
+#[test]
+fn each_decided_job_has_its_ticket_in_the_folder_and_at_the_queue() {
+    use std::os::unix::fs::PermissionsExt;
+    let mut lab = Lab::new(|folder| {
+        // A printing system that takes nothing at first; what it takes it keeps. The real one is tested
+        // with `hand_over` itself.
+        let lp = folder.join("lp");
+        std::fs::write(&lp, "#!/bin/sh\n[ -e open ] || { echo 'lp: the queue is closed' >&2; exit 1; }\ncp \"$6\" printed/\necho \"$@\" >> lp.log\n")
+            .expect("written");
+        std::fs::set_permissions(&lp, std::fs::Permissions::from_mode(0o755)).expect("ours");
+        std::fs::create_dir(folder.join("printed")).expect("a folder");
+        "[[printer]]\nname = \"slips\"\nfolder = \"slips\"\nas = \"text\"\n\
+         [[printer]]\nname = \"labels\"\nqueue = \"labels\"\n"
+            .to_owned()
+    });
+    let order = r#"{"job":"4472","lens":"single-vision","mounted":true,"right":{"sphere":-1.25},"left":{"sphere":-1.25}}"#;
+    std::fs::write(lab.path().join("orders/pair.jsonl"), order).expect("written");
+    let mut station = lab.station();
+    lab.send("JOB=4472 EYE=R S=-1.25 C=+0.00\r\n");
+    station.line(&["4472", "INCOMPLETE"]);
+    lab.measure(&mut station, 2);
+    wait_for("a word on the queue", || station.log().contains("the queue is closed").then_some(()));
+    std::fs::write(lab.path().join("open"), "").expect("written");
+
+    let verdicts = lab.entries("'verdict'");
+    let decided: Vec<u64> = verdicts
+        .iter()
+        .filter(|(_, verdict)| verdict["outcome"] != "incomplete")
+        .map(|(seq, _)| *seq)
+        .collect();
+    assert_eq!((decided.len(), verdicts.len()), (2, 3));
+    let names = |folder: &str, extension: &str| {
+        let wanted: Vec<_> = decided.iter().map(|seq| format!("4471-{seq:010}.{extension}")).collect();
+        let folder = lab.path().join(folder);
+        wait_for("the tickets", || {
+            let mut found: Vec<String> = std::fs::read_dir(&folder)
+                .ok()?
+                .map(|file| file.expect("readable").file_name().into_string().expect("text"))
+                .filter(|name| !name.starts_with('.'))
+                .collect();
+            found.sort();
+            (found == wanted).then_some(())
+        });
+        wanted.into_iter().map(|name| std::fs::read(folder.join(name)).expect("readable")).collect::<Vec<_>>()
+    };
+    for (ticket, seq) in names("slips", "txt").into_iter().zip(&decided) {
+        let text = String::from_utf8(ticket).expect("text");
+        assert!(
+            text.contains("4471") && text.contains("FAIL") && text.contains(&format!(" {seq} of the ledger")),
+            "{text}"
+        );
+    }
+    assert!(names("printed", "pdf").iter().all(|pdf| pdf.starts_with(b"%PDF-")));
+    let log = std::fs::read_to_string(lab.path().join("lp.log")).expect("printed");
+    assert!(log.lines().all(|line| line.starts_with("-d labels -t 4471 -- /")), "{log}");
+    assert!(station.stop().success());
+}

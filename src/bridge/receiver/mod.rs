@@ -4,12 +4,14 @@ mod files;
 mod lines;
 mod mqtt;
 mod post;
+mod printer;
 mod stream;
 
 pub use files::Files;
 pub use lines::Lines;
 pub use mqtt::Mqtt;
 pub use post::Post;
+pub use printer::Tickets;
 
 use super::message::Message;
 use std::time::Duration;

@@ -295,7 +295,7 @@ texts! {
     flow_hardware: "hardware flow control",
     last_byte: "Last byte",
     over_the_day: "The last 24 hours",
-    feeds: "Feeds to other programs",
+    feeds: "Feeds to other programs and printers",
     feed_to: "To",
     feed_state: "Receiver",
     feed_there: "there",

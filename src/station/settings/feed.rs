@@ -1,5 +1,6 @@
 //! The `[[feed]]` tables: who else gets what is committed.
 
+use super::printer::Printer;
 use super::{Check, SettingsError};
 use crate::bench::entry::Entry;
 use serde::Deserialize;
@@ -63,6 +64,8 @@ pub enum Destination {
     },
     /// A broker.
     Broker(Broker),
+    /// A ticket for each job.
+    Printer(Printer),
 }
 
 /// What JSON Lines are written to.
