@@ -6,21 +6,8 @@ use super::project::as_sql;
 use super::read::Reader;
 use super::store::Ledger;
 use crate::bench::entry::Seq;
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{OptionalExtension, params};
 use std::collections::BTreeMap;
-
-/// Made where it is missing: ledgers from before there were feeds have none.
-const TABLE: &str = "
--- How far each feed has come: its receiver has kept every message up to this entry.
-CREATE TABLE IF NOT EXISTS feed_cursors (
-  -- The feed's name in the settings.
-  feed TEXT PRIMARY KEY,
-  seq  INTEGER NOT NULL
-) STRICT, WITHOUT ROWID;";
-
-pub(super) fn create(conn: &Connection) -> rusqlite::Result<()> {
-    conn.execute_batch(TABLE)
-}
 
 impl Ledger {
     /// Writes how far feeds have come, all or none of them.

@@ -1,6 +1,5 @@
 //! The ledger as a file: telling it from others, its lock, and connections to it.
 
-use super::cursors;
 use super::error::{At, LedgerError};
 use rusqlite::{Connection, OpenFlags};
 use std::ffi::OsString;
@@ -15,6 +14,7 @@ pub const FORMAT: i64 = 1;
 pub const APPLICATION_ID: i32 = 0x466f_6331;
 
 const ENTRIES: &str = include_str!("schema.sql");
+const CURSORS: &str = include_str!("cursors.sql");
 /// The tables for search, apart: they are dropped and made again.
 pub(super) const PROJECTIONS: &str = include_str!("projections.sql");
 /// Fits a verdict of usual length with little waste, and is still small to write for one commit.
@@ -149,7 +149,7 @@ fn prepare(conn: &mut Connection) -> rusqlite::Result<()> {
     // After the schema is on disk, so that the file's header says what it is from the start.
     conn.pragma_update(None, "journal_mode", "wal")?;
     conn.pragma_update(None, "synchronous", "full")?;
-    cursors::create(conn)?;
+    conn.execute_batch(CURSORS)?;
     conn.pragma_update(None, "cache_size", -16_000)?;
     conn.pragma_update(None, "recursive_triggers", true)?;
     conn.set_prepared_statement_cache_capacity(32);

@@ -9,7 +9,7 @@
 //! - [`rederive`](mod@rederive): whether the raw bytes still give the same readings and verdicts
 //! - [`compare`](mod@compare): what past frames would say by another layout
 //! - [`export`], [`backup`]: getting it out
-//! - `schema.sql`, `projections.sql`: the tables, and the views for auditors
+//! - `schema.sql`, `projections.sql`, `cursors.sql`: the tables, and the views for auditors
 //! - [`file`](mod@file), [`error`]: the file, its lock, and what can go wrong
 //!
 //! Nothing outside this module knows of SQL, and the core does not know of this module.
