@@ -4,7 +4,7 @@
 //! is the same whether it was drawn as things happened or again after a restart. It keeps what a
 //! screen at the bench needs and no more; the ledger has the rest.
 
-use super::settings::Settings;
+use super::settings::{PortSettings, Settings};
 use crate::bench::entry::*;
 use crate::judge::verdict::Verdict;
 use crate::parsers::reading::{Eye, JobNumber, Reading};
@@ -94,7 +94,7 @@ pub struct PortOnBoard {
     pub name: String,
     /// Which of the two it is.
     pub device: Device,
-    /// Its tty.
+    /// Where it is: a tty, or an address on the network.
     pub path: String,
     /// What happened to it last; nothing before the station has tried it.
     pub state: Option<PortState>,
@@ -153,10 +153,10 @@ pub struct Waiting {
 impl Board {
     /// An empty board of a station. Hours are those of `timezone`.
     pub fn new(settings: &Settings, timezone: TimeZone) -> Self {
-        let port = |name: &str, device, path: &std::path::Path| PortOnBoard {
+        let port = |name: &str, device, port: &PortSettings| PortOnBoard {
             name: name.to_owned(),
             device,
-            path: path.display().to_string(),
+            path: port.device.to_string(),
             state: None,
             why: None,
             since: None,
@@ -172,8 +172,8 @@ impl Board {
             current: None,
             jobs: VecDeque::new(),
             ports: instruments
-                .map(|instrument| port(&instrument.name, Device::Instrument, &instrument.port.device))
-                .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port.device)))
+                .map(|instrument| port(&instrument.name, Device::Instrument, &instrument.port))
+                .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port)))
                 .collect(),
             waiting: VecDeque::new(),
             latest: None,

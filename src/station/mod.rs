@@ -14,6 +14,7 @@ mod instrument;
 pub mod intake;
 mod listening;
 pub mod notes;
+pub mod line;
 pub mod port;
 pub mod pty;
 pub mod recorder;

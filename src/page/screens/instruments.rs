@@ -11,7 +11,7 @@ use crate::page::problem::Problem;
 use crate::page::session::Who;
 use crate::parsers::notation;
 use crate::station::board::{Board, Device, PortOnBoard};
-use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
+use crate::station::settings::{Address, DataBits, Flow, Parity, PortSettings, StopBits};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -115,6 +115,9 @@ fn device(app: &App, say: &Language, port: &PortOnBoard, last: &[Numbered], now:
 
 /// A line's settings, as the trade writes them: `9600 baud, 8N1`.
 fn line_in_words(say: &Language, port: &PortSettings) -> String {
+    if matches!(port.device, Address::Tcp(_)) {
+        return "TCP".to_owned();
+    }
     let data = match port.data_bits {
         DataBits::Five => 5,
         DataBits::Six => 6,
