@@ -188,6 +188,7 @@ impl Output {
             Entry::InstrumentCheck(check) => println!("{time}  CHECK {}", words::instrument_check(check)),
             Entry::ReferenceLens(entry) => println!("{time}  {}", words::reference_lens(entry)),
             Entry::Drift(drift) => println!("{time}  DRIFT {}", words::drift(drift)),
+            Entry::Gap(gap) => println!("{time}  GAP {}", words::gap(gap)),
             _ => {}
         }
     }

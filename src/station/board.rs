@@ -275,7 +275,9 @@ impl Board {
             | Entry::Manual(_)
             | Entry::CrossCheck(_)
             | Entry::ReferenceLens(_)
-            | Entry::Drift(_) => {}
+            | Entry::Drift(_)
+            | Entry::Host(_)
+            | Entry::Gap(_) => {}
         }
     }
 

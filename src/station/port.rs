@@ -54,7 +54,9 @@ pub async fn keep_open(
         Box::new(|settings| Box::pin(open(settings.clone(), false))),
     );
     loop {
-        let wake_at = listener.wake_at().filter(|_| end.is_open() && end.is_flushed());
+        let flushes = end.is_open() && !end.is_flushed();
+        // An instrument that takes nothing is not asked on and on.
+        let wake_at = listener.wake_at().filter(|_| end.is_open() && !flushes);
         let wake = async {
             match wake_at {
                 Some(at) => tokio::time::sleep_until(at).await,
@@ -62,7 +64,9 @@ pub async fn keep_open(
             }
         };
         tokio::select! {
-            happened = end.next() => take(name, &device, &mut end, happened, listener).await,
+            happened = end.next_or(flushes) => if let Some(happened) = happened {
+                take(name, &device, &mut end, happened, listener).await;
+            },
             () = wake => {
                 let answer = listener.hear(Heard::Woken).await;
                 end.send(answer);
@@ -96,6 +100,8 @@ async fn take(name: &str, device: &str, end: &mut End, happened: Happened, liste
         }
         // Nobody is there for whom breaks and lines would matter.
         Happened::Heard(_) => {}
-        Happened::Unsent(bytes) => tracing::warn!(name, bytes, "the instrument does not take what is sent to it"),
+        Happened::Unsent(bytes) => {
+            tracing::warn!(name, bytes, "the instrument does not take what is sent to it")
+        }
     }
 }

@@ -382,10 +382,10 @@ impl Check<'_> {
         let devices = || file.instrument.iter().chain(&file.scanner);
         let names =
             devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
-        let ports =
-            devices().map(|table| ("port", table.port.get_ref().clone(), table.port.span()));
+        let ports = devices().map(|table| ("port", table.port.get_ref().clone(), table.port.span()));
         let mut seen: HashMap<(&'static str, String), Range<usize>> = HashMap::new();
-        let hosts = devices().filter_map(|table| table.host.as_ref()).flat_map(|host| host.get_ref().claims());
+        let hosts =
+            devices().filter_map(|table| table.host.as_ref()).flat_map(|host| host.get_ref().claims());
         for (key, value, span) in names.chain(ports).chain(hosts) {
             if let Some(first) = seen.get(&(key, value.clone())) {
                 let line = line_of(self.text, first.start);

@@ -35,7 +35,8 @@ impl FromStr for Peer {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let expected = || format!("{text:?}: expected host:port, such as \"192.0.2.7:4001\" or \"[2001:db8::7]:4001\"");
+        let expected =
+            || format!("{text:?}: expected host:port, such as \"192.0.2.7:4001\" or \"[2001:db8::7]:4001\"");
         let (host, port) = text.rsplit_once(':').ok_or_else(expected)?;
         let port = port.parse().ok().filter(|port| *port > 0).ok_or_else(expected)?;
         let host = match host.strip_prefix('[').and_then(|host| host.strip_suffix(']')) {
@@ -106,7 +107,16 @@ mod tests {
 
     #[test]
     fn what_is_no_address_is_refused_with_what_was_expected() {
-        for text in ["tcp://", "tcp://host", "tcp://host:0", "tcp://host:65536", "tcp://:7", "tcp://::1:7", "tcp://[host]:7", "tcp://a b:7"] {
+        for text in [
+            "tcp://",
+            "tcp://host",
+            "tcp://host:0",
+            "tcp://host:65536",
+            "tcp://:7",
+            "tcp://::1:7",
+            "tcp://[host]:7",
+            "tcp://a b:7",
+        ] {
             let said = text.parse::<Address>().expect_err(text);
             assert!(said.contains("expected host:port"), "{text}: {said}");
         }

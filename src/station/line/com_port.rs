@@ -158,17 +158,13 @@ impl Command {
             Self::Baud(baud) => {
                 (Setting::Baud, (50..=4_000_000).contains(baud).then_some(Change::Baud(*baud)))
             }
-            Self::DataSize(bits) => {
-                (Setting::DataBits, DataBits::from_key(*bits).ok().map(Change::DataBits))
-            }
+            Self::DataSize(bits) => (Setting::DataBits, DataBits::from_key(*bits).ok().map(Change::DataBits)),
             Self::Parity(value) => {
                 let parity = [(1, Parity::None), (2, Parity::Odd), (3, Parity::Even)];
                 let parity = parity.into_iter().find(|(code, _)| code == value);
                 (Setting::Parity, parity.map(|(_, parity)| Change::Parity(parity)))
             }
-            Self::StopSize(bits) => {
-                (Setting::StopBits, StopBits::from_key(*bits).ok().map(Change::StopBits))
-            }
+            Self::StopSize(bits) => (Setting::StopBits, StopBits::from_key(*bits).ok().map(Change::StopBits)),
             Self::Control(value) => {
                 let flow = match *value {
                     control::FLOW_NONE | control::INBOUND_NONE => Some(Flow::None),
@@ -225,10 +221,7 @@ mod tests {
             command.put(speaker, &mut out);
             out
         };
-        assert_eq!(
-            put(Command::Baud(9600), Speaker::Client),
-            [IAC, SB, 44, 1, 0, 0, 0x25, 0x80, IAC, SE]
-        );
+        assert_eq!(put(Command::Baud(9600), Speaker::Client), [IAC, SB, 44, 1, 0, 0, 0x25, 0x80, IAC, SE]);
         assert_eq!(put(Command::DataSize(7), Speaker::Server), [IAC, SB, 44, 102, 7, IAC, SE]);
         assert_eq!(
             put(Command::setting(Change::Parity(Parity::Even)), Speaker::Client),

@@ -60,6 +60,7 @@ pub(in crate::station) struct End {
     untaken: Untaken,
     held: Option<Held>,
     look: Option<Interval>,
+    reads: bool,
     happened: VecDeque<Happened>,
 }
 
@@ -84,6 +85,7 @@ impl End {
             untaken,
             held: None,
             look: None,
+            reads: true,
             happened: VecDeque::new(),
         }
     }
@@ -91,6 +93,16 @@ impl End {
     /// The next thing that happens; what is to be sent is sent meanwhile. May be dropped at any time.
     pub(in crate::station) async fn next(&mut self) -> Happened {
         std::future::poll_fn(|cx| self.poll_next(cx)).await
+    }
+
+    /// The next thing that happens; with `or_flushed` nothing, where everything is sent before.
+    pub(in crate::station) async fn next_or(&mut self, or_flushed: bool) -> Option<Happened> {
+        std::future::poll_fn(|cx| match self.poll_next(cx) {
+            Poll::Ready(happened) => Poll::Ready(Some(happened)),
+            Poll::Pending if or_flushed && self.is_flushed() => Poll::Ready(None),
+            Poll::Pending => Poll::Pending,
+        })
+        .await
     }
 
     /// What has arrived already, at the end of all.
@@ -115,6 +127,11 @@ impl End {
     /// How the line is to be set when it is opened next.
     pub(in crate::station) fn set(&mut self, settings: PortSettings) {
         self.settings = settings;
+    }
+
+    /// Whether it is read on; what arrives waits in the system meanwhile.
+    pub(in crate::station) fn read_on(&mut self, reads: bool) {
+        self.reads = reads;
     }
 
     /// Whether everything is sent.
@@ -263,6 +280,6 @@ impl End {
                 }
             }
         }
-        wire.poll_read(cx, heard)
+        if self.reads { wire.poll_read(cx, heard) } else { Poll::Pending }
     }
 }

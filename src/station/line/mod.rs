@@ -11,7 +11,7 @@ mod rfc2217;
 mod settings;
 mod tcp;
 pub mod telnet;
-mod tty;
+pub(super) mod tty;
 
 pub use address::{Address, Peer};
 pub(super) use end::{End, Happened, Opener, Untaken};

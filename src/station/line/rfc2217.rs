@@ -66,7 +66,9 @@ impl Stream {
             Said::Data(bytes) => told.push(Told::Data(bytes)),
             Said::Command(BRK) => told.push(Told::Break),
             Said::Command(_) => {}
-            Said::Negotiates(verb, option) => self.out.extend(self.options.take(verb, option).into_iter().flatten()),
+            Said::Negotiates(verb, option) => {
+                self.out.extend(self.options.take(verb, option).into_iter().flatten())
+            }
             Said::Option(COM_PORT, said) => match Command::from_said(other, &said) {
                 Some(Command::Suspend) => self.suspended = true,
                 Some(Command::Resume) => self.suspended = false,
@@ -123,7 +125,12 @@ pub(super) struct Used {
 impl Used {
     /// Agrees on RFC 2217 with the far end, and sets the port.
     pub(super) async fn open(tcp: TcpStream, settings: &PortSettings) -> Result<Self, String> {
-        let mut used = Self { stream: Stream::new(tcp, Speaker::Client), early: VecDeque::new(), last: None, ends: None };
+        let mut used = Self {
+            stream: Stream::new(tcp, Speaker::Client),
+            early: VecDeque::new(),
+            last: None,
+            ends: None,
+        };
         used.agree().await?;
         used.stream.say(Command::LineMask(LINE_BREAK));
         used.stream.say(Command::ModemMask(255));
@@ -157,9 +164,10 @@ impl Used {
         self.stream.say(Command::setting(change));
         let until = Instant::now() + ANSWER;
         loop {
-            let has = self.early.iter().position(
-                |heard| matches!(heard, Heard::Has(has) if has.setting() == change.setting()),
-            );
+            let has = self
+                .early
+                .iter()
+                .position(|heard| matches!(heard, Heard::Has(has) if has.setting() == change.setting()));
             match has.and_then(|at| self.early.remove(at)) {
                 Some(Heard::Has(has)) if has == change => return Ok(()),
                 Some(Heard::Has(has)) => {

@@ -27,9 +27,17 @@ pub(super) async fn connect(peer: &Peer) -> Result<TcpStream, String> {
     let addresses = match addresses.await {
         Ok(Ok(addresses)) => addresses.collect::<Vec<_>>(),
         Ok(Err(why)) => {
-            return Err(format!("cannot be opened: no address is known for {}: {why}: check the name", peer.host));
+            return Err(format!(
+                "cannot be opened: no address is known for {}: {why}: check the name",
+                peer.host
+            ));
         }
-        Err(_) => return Err(format!("cannot be opened: nobody says within {CONNECT:?} which address {} has", peer.host)),
+        Err(_) => {
+            return Err(format!(
+                "cannot be opened: nobody says within {CONNECT:?} which address {} has",
+                peer.host
+            ));
+        }
     };
     let mut last = format!("cannot be opened: {} has no address", peer.host);
     for address in addresses {
@@ -49,7 +57,9 @@ fn cannot_open(address: &str, why: &io::Error) -> String {
     use io::ErrorKind::{ConnectionRefused, HostUnreachable, NetworkUnreachable, TimedOut};
     match why.kind() {
         ConnectionRefused => {
-            format!("cannot be opened: nothing listens at {address}: is the port server set up, and is its port right?")
+            format!(
+                "cannot be opened: nothing listens at {address}: is the port server set up, and is its port right?"
+            )
         }
         TimedOut | HostUnreachable | NetworkUnreachable => {
             format!("cannot be opened: {address} does not answer: is it switched on and on the network?")
@@ -73,7 +83,12 @@ pub(super) fn read(stream: &TcpStream, cx: &mut Context<'_>, buffer: &mut [u8]) 
     loop {
         ready!(stream.poll_read_ready(cx))?;
         match stream.try_read(buffer) {
-            Ok(0) => return Poll::Ready(Err(io::Error::new(io::ErrorKind::UnexpectedEof, "the other end closed it"))),
+            Ok(0) => {
+                return Poll::Ready(Err(io::Error::new(
+                    io::ErrorKind::UnexpectedEof,
+                    "the other end closed it",
+                )));
+            }
             Err(why) if why.kind() == io::ErrorKind::WouldBlock => {}
             read => return Poll::Ready(read),
         }

@@ -26,7 +26,9 @@ pub(super) struct Tty {
     /// Present where breaks are told apart.
     marks: Option<Marks>,
     settings: PortSettings,
-    /// What the modem lines were at the last look; nothing where the tty has none.
+    /// Whether it has modem lines, and is asked to tell of them.
+    has_lines: bool,
+    /// What they were at the last look.
     inputs: Option<Inputs>,
     buffer: Box<[u8]>,
 }
@@ -41,14 +43,26 @@ impl Tty {
         if marks {
             mark_breaks(&io).map_err(|why| cannot_open(path, why.into()))?;
         }
-        let inputs = if marks { inputs(&mut port) } else { None };
+        let has_lines = marks && inputs(&mut port).is_some();
         let io = watched(io).map_err(|why| cannot_open(path, why.into()))?;
         let marks = marks.then(Marks::default);
-        Ok(Self { io, port, marks, settings: settings.clone(), inputs, buffer: vec![0; 4096].into() })
+        Ok(Self {
+            io,
+            port,
+            marks,
+            settings: settings.clone(),
+            has_lines,
+            inputs: None,
+            buffer: vec![0; 4096].into(),
+        })
     }
 
     /// Whatever waits for the line to be empty, on a thread that may wait.
-    fn hold<D>(&self, work: impl FnOnce(&File) -> D + Send + 'static, then: fn(D) -> Vec<Heard>) -> Option<Held>
+    fn hold<D>(
+        &self,
+        work: impl FnOnce(&File) -> D + Send + 'static,
+        then: fn(D) -> Vec<Heard>,
+    ) -> Option<Held>
     where
         D: Send + 'static,
     {
@@ -61,11 +75,17 @@ impl Tty {
 
     fn send_break(&mut self, what: Break) -> Option<Held> {
         match what {
-            Break::Pulse => self.hold(|io| said("a break cannot be sent", tcsendbreak(io).map_err(io::Error::from)), |()| Vec::new()),
+            Break::Pulse => self.hold(
+                |io| said("a break cannot be sent", tcsendbreak(io).map_err(io::Error::from)),
+                |()| Vec::new(),
+            ),
             // Beginning one waits for what is still to be sent.
             Break::On => {
                 let port = self.port.try_clone_native().ok()?;
-                self.hold(move |_| said("a break cannot be begun", port.set_break().map_err(io::Error::from)), |()| Vec::new())
+                self.hold(
+                    move |_| said("a break cannot be begun", port.set_break().map_err(io::Error::from)),
+                    |()| Vec::new(),
+                )
             }
             Break::Off => {
                 said("a break cannot be ended", self.port.clear_break().map_err(io::Error::from));
@@ -150,7 +170,7 @@ impl Wire for Tty {
         match work {
             Work::Break(what) => self.send_break(what),
             Work::Cross(inputs) => {
-                if self.inputs.is_some() {
+                if self.has_lines {
                     self.set_levels(Levels::crossed(inputs));
                 }
                 None
@@ -166,7 +186,7 @@ impl Wire for Tty {
     }
 
     fn every(&self) -> Option<Duration> {
-        self.inputs.map(|_| LOOK_EVERY)
+        self.has_lines.then_some(LOOK_EVERY)
     }
 
     fn tick(&mut self, heard: &mut VecDeque<Heard>) {
@@ -180,7 +200,10 @@ impl Wire for Tty {
 }
 
 /// A file that does not block, watched for what it is ready for.
-#[expect(deprecated, reason = "sound for what keeps one descriptor, as a file does; the other way is unsafe code")]
+#[expect(
+    deprecated,
+    reason = "sound for what keeps one descriptor, as a file does; the other way is unsafe code"
+)]
 pub(in crate::station) fn watched(file: File) -> io::Result<AsyncFd<File>> {
     AsyncFd::new(file)
 }
@@ -229,7 +252,9 @@ fn inputs(port: &mut TTYPort) -> Option<Inputs> {
 /// Has breaks marked in what is read. Parity is not looked at: each byte passes as it came.
 fn mark_breaks(io: &File) -> io::Result<()> {
     let mut termios = tcgetattr(io)?;
-    termios.input_modes.remove(InputModes::IGNBRK | InputModes::BRKINT | InputModes::IGNPAR | InputModes::INPCK);
+    termios
+        .input_modes
+        .remove(InputModes::IGNBRK | InputModes::BRKINT | InputModes::IGNPAR | InputModes::INPCK);
     termios.input_modes.insert(InputModes::PARMRK);
     Ok(tcsetattr(io, OptionalActions::Now, &termios)?)
 }

@@ -90,20 +90,25 @@ impl Check<'_> {
                 let own = self.line(at, &table.line(), Some(port))?;
                 if own.flow == Flow::Software {
                     let span = table.flow.as_ref().map_or(host.span(), Spanned::span);
-                    return Err(self.at(span, "flow: expected \"none\" or \"hardware\": XON and XOFF pass as they are"));
+                    return Err(self
+                        .at(span, "flow: expected \"none\" or \"hardware\": XON and XOFF pass as they are"));
                 }
                 Ok(Host::Port(own))
             }
             (None, Some(link), None) => {
                 no_keys(table.line())?;
                 if link.get_ref().file_name().is_none() {
-                    return Err(self.at(link.span(), "link: expected the path of a link, such as \"/run/fociline/focimeter-1\""));
+                    return Err(self.at(
+                        link.span(),
+                        "link: expected the path of a link, such as \"/run/fociline/focimeter-1\"",
+                    ));
                 }
                 Ok(Host::Link(self.folder.join(link.get_ref())))
             }
             (None, None, Some(listen)) => {
                 no_keys(table.line())?;
-                let address = listen.get_ref().parse::<SocketAddr>().ok().filter(|address| address.port() > 0);
+                let address =
+                    listen.get_ref().parse::<SocketAddr>().ok().filter(|address| address.port() > 0);
                 let address = address.ok_or_else(|| {
                     self.at(
                         listen.span(),
