@@ -10,6 +10,7 @@ pub use super::line::{Address, DataBits, Flow, Parity, PortSettings, StopBits};
 pub use host::Host;
 pub use page::{Page, Tls};
 
+use super::passing::host_name;
 use crate::check::Limits;
 use crate::judge::RuleSet;
 use crate::judge::verdict::Hold;
@@ -384,9 +385,13 @@ impl Check<'_> {
             devices().map(|table| ("name", table.name.get_ref().trim().to_owned(), table.name.span()));
         let ports = devices().map(|table| ("port", table.port.get_ref().clone(), table.port.span()));
         let mut seen: HashMap<(&'static str, String), Range<usize>> = HashMap::new();
+        let host_names = devices().filter_map(|table| {
+            let host = table.host.as_ref()?;
+            Some(("name", host_name(table.name.get_ref().trim()), host.span()))
+        });
         let hosts =
             devices().filter_map(|table| table.host.as_ref()).flat_map(|host| host.get_ref().claims());
-        for (key, value, span) in names.chain(ports).chain(hosts) {
+        for (key, value, span) in names.chain(ports).chain(host_names).chain(hosts) {
             if let Some(first) = seen.get(&(key, value.clone())) {
                 let line = line_of(self.text, first.start);
                 return Err(self.at(

@@ -276,7 +276,9 @@ pub(in crate::station) struct Served {
     on_break: bool,
     line_mask: u8,
     modem_mask: u8,
+    /// What the other end is told of the modem lines. A line that has none counts as ready.
     shown: Inputs,
+    has_told: bool,
 }
 
 impl Served {
@@ -290,7 +292,8 @@ impl Served {
             // As RFC 2217 has them at the start.
             line_mask: 0,
             modem_mask: 255,
-            shown: Inputs::default(),
+            shown: Inputs { cts: true, dsr: true, dcd: true, ri: false },
+            has_told: false,
         }
     }
 
@@ -400,6 +403,10 @@ impl Wire for Served {
                 Told::Break => Some(Heard::Break(Break::Pulse)),
                 Told::Command(command) => self.answer(command),
             });
+        }
+        if !self.has_told && self.stream.options.theirs(COM_PORT) == Some(Stand::On) {
+            self.has_told = true;
+            self.stream.say(Command::ModemState(modem_state(self.shown, self.shown)));
         }
         Poll::Ready(Ok(()))
     }

@@ -256,9 +256,9 @@ mod tests {
 
     #[tokio::test]
     async fn what_does_not_fit_is_counted_and_said_in_its_place() {
-        let capture = Capture::new(2 * (COST + 100));
-        capture.keep(frame(100), at(1));
-        capture.keep(frame(100), at(2));
+        let capture = Capture::new(2 * (COST + 300));
+        capture.keep(frame(300), at(1));
+        capture.keep(frame(300), at(2));
         capture.keep(frame(7), at(3));
         capture.keep(Note::Host { bytes: vec![0; 5], undelivered: false }, at(4));
         capture.keep(state(PortState::Lost), at(5));
@@ -266,7 +266,7 @@ mod tests {
         // It would fit if it came first; in between there would be no order.
         capture.keep(frame(0), at(7));
         let (batch, taken) = capture.next().await.expect("two frames");
-        assert_eq!(batch, [(at(1), frame(100)), (at(2), frame(100))]);
+        assert_eq!(batch, [(at(1), frame(300)), (at(2), frame(300))]);
         // They are not on record yet, and take their room.
         capture.keep(frame(9), at(8));
         capture.written(taken);

@@ -9,9 +9,9 @@ use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 use rustix::io::Errno;
 use rustix::termios::{OptionalActions, QueueSelector, tcflush, tcgetattr, tcsetattr};
 use std::collections::VecDeque;
-use std::fs::{self, File};
+use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read};
-use std::os::unix::fs::symlink;
+use std::os::unix::fs::{OpenOptionsExt, symlink};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::task::{Context, Poll, ready};
@@ -20,6 +20,8 @@ use tokio::io::unix::AsyncFd;
 
 /// How often is looked whether a host has opened it, and at what it has set: nobody tells.
 const LOOK_EVERY: Duration = Duration::from_millis(50);
+
+const NO_CONTROL: i32 = OFlags::NOCTTY.union(OFlags::NONBLOCK).bits() as i32;
 
 pub(super) struct PseudoTerminal {
     link: PathBuf,
@@ -154,8 +156,9 @@ impl Wire for Opened {
                 Poll::Ready(Ok(()))
             }
             Err(why) if why.raw_os_error() == Some(Errno::IO.raw_os_error()) => {
-                // What the host did not read is not for the next one.
-                let _ = tcflush(self.io.get_ref(), QueueSelector::OFlush);
+                // What the host did not read is not for the next one: it is on record all the same.
+                let tty = OpenOptions::new().read(true).custom_flags(NO_CONTROL).open(self.pty.path());
+                let _ = tty.map(|tty| tcflush(tty, QueueSelector::IOFlush));
                 Poll::Ready(Err(io::Error::other("no program has it open any more")))
             }
             Err(why) => Poll::Ready(Err(why)),

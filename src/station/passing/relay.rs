@@ -84,11 +84,13 @@ impl<C: Fn() -> Timestamp> Relay<C> {
                     None => std::future::pending().await,
                 }
             };
+            // What is to be sent is sent before more is read; the host is read only so far ahead.
             tokio::select! {
-                happened = self.instrument.next() => self.at_instrument(happened),
-                happened = self.host.next() => self.at_host(happened),
-                () = wake => self.woken(),
+                biased;
                 () = &mut shutdown => break,
+                () = wake => self.woken(),
+                happened = self.host.next() => self.at_host(happened),
+                happened = self.instrument.next() => self.at_instrument(happened),
             }
         }
         self.end().await;
