@@ -6,6 +6,7 @@ use fociline::bench::entry::{Entry, PortState};
 use serialport::{SerialPort, TTYPort};
 use std::io::{Read, Write};
 use std::net::TcpStream;
+use std::os::unix::fs::MetadataExt;
 use std::path::Path;
 use std::time::Duration;
 
@@ -77,6 +78,9 @@ fn every_byte_passes_through_a_link() {
         lab.start(&format!("port = \"{}\"\nhost = {{ link = \"run/host\" }}", adapter.path.display()));
     station.line(&["focimeter-1: port open"]);
     let host = open(&lab.path().join("run/host"));
+    // Metadata of what the link points to: programs of the folder's group may open it.
+    let of = |path: &str| std::fs::metadata(lab.path().join(path)).expect("there");
+    assert_eq!((of("run/host").mode() & 0o777, of("run/host").gid()), (0o660, of("run").gid()));
     station.line(&["focimeter-1 host: port open"]);
     let instrument = adapter.pty.as_ref().expect("plugged").end();
     converse(&lab, both(instrument), both(&host), || assert!(station.stop().success()));

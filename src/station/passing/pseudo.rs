@@ -9,9 +9,9 @@ use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 use rustix::io::Errno;
 use rustix::termios::{OptionalActions, QueueSelector, tcflush, tcgetattr, tcsetattr};
 use std::collections::VecDeque;
-use std::fs::{self, File, OpenOptions};
+use std::fs::{self, File, OpenOptions, Permissions};
 use std::io::{self, Read};
-use std::os::unix::fs::{OpenOptionsExt, symlink};
+use std::os::unix::fs::{MetadataExt, OpenOptionsExt, PermissionsExt, chown, symlink};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::task::{Context, Poll, ready};
@@ -61,6 +61,12 @@ impl PseudoTerminal {
         let mut settings = tcgetattr(pty.end())?;
         settings.set_speed(baud)?;
         tcsetattr(pty.end(), OptionalActions::Now, &settings)?;
+        // Whoever is of the folder's group may use what lies in it.
+        let folder = self.link.parent().filter(|folder| !folder.as_os_str().is_empty());
+        let folder = folder.unwrap_or(Path::new("."));
+        fs::create_dir_all(folder)?;
+        chown(pty.path(), None, Some(fs::metadata(folder)?.gid()))?;
+        fs::set_permissions(pty.path(), Permissions::from_mode(0o660))?;
         Ok(Arc::clone(known.insert(Arc::new(pty))))
     }
 
@@ -87,11 +93,10 @@ impl PseudoTerminal {
         let mut new = link.clone().into_os_string();
         new.push(".new");
         let new = PathBuf::from(new);
-        let made = link.parent().map_or(Ok(()), fs::create_dir_all);
-        let made = made.and_then(|()| match fs::remove_file(&new) {
+        let made = match fs::remove_file(&new) {
             Err(why) if why.kind() != io::ErrorKind::NotFound => Err(why),
             _ => symlink(to, &new).and_then(|()| fs::rename(&new, link)),
-        });
+        };
         made.map_err(|why| format!("the link {} cannot be made: {why}", link.display()))
     }
 }
