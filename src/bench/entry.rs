@@ -378,7 +378,7 @@ pub enum Says {
 pub struct PortEntry {
     /// The instrument's or scanner's name in the settings.
     pub name: String,
-    /// The device path.
+    /// Where it is: a device path, an address on the network, a link.
     pub device: String,
     /// What happened.
     pub state: PortState,

@@ -1,6 +1,6 @@
 //! Passing goes on whatever happens to the ledger, and comes back whatever happens to a line.
 
-use crate::common::{Adapter, Station, wait_for};
+use crate::common::{Adapter, PATIENCE, Station, wait_for};
 use crate::lab::{Chance, Lab, connect, free_address, read, write_in_pieces};
 use fociline::bench::entry::{Entry, Gap, PortState, Sender};
 use rusqlite::Connection;
@@ -166,6 +166,31 @@ fn a_host_that_reads_nothing_is_let_go_of() {
     assert_eq!((gap.of, gap.gap), (Sender::Instrument, Gap::NotPassedOn));
     assert!(gap.bytes > 0 && gap.bytes <= 128 * 1024, "{gap:?}");
     lab.ledger_agrees();
+}
+
+/// Through a link as well: what it does not take is dropped, counted, and on record.
+#[test]
+fn a_program_that_reads_nothing_misses_what_is_said_to_be_missing() {
+    let lab = Lab::new();
+    let adapter = Adapter::plugged(lab.path().join("port"));
+    let mut station =
+        lab.start(&format!("port = \"{}\"\nhost = {{ link = \"host\" }}", adapter.path.display()));
+    station.line(&["focimeter-1: port open"]);
+    let link = lab.path().join("host");
+    let builder = serialport::new(link.to_str().expect("text"), 9600);
+    let mut host = wait_for("the link", || builder.clone().timeout(PATIENCE).open_native().ok());
+    station.line(&["focimeter-1 host: port open"]);
+    let sent: String = (0..8000).map(line).collect();
+    adapter.send(&sent);
+    let gap = wait_for("the gap", || lab_gap(&lab));
+    assert_eq!((gap.of, gap.gap), (Sender::Instrument, Gap::NotPassedOn));
+    // What waited for it comes, without a byte missing before the gap.
+    let first = read(&mut host, 64 * 1024);
+    assert!(sent.as_bytes().starts_with(&first));
+    assert!(station.stop().success());
+    assert!(lab.recorded() == sent.as_bytes());
+    let missing: u64 = lab.gaps().iter().map(|gap| gap.bytes).sum();
+    assert!(missing > 0 && missing < sent.len() as u64 - 64 * 1024, "{missing}");
 }
 
 /// More than the 16 MiB that wait for the ledger pass while it cannot be written.

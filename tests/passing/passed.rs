@@ -120,6 +120,31 @@ fn every_byte_passes_through_a_socket() {
     converse(&lab, both(instrument), both(&host), || assert!(station.stop().success()));
 }
 
+/// A host that sends much to an instrument that says nothing and is slow to read: it waits, and goes on.
+#[test]
+fn a_host_waits_for_a_slow_instrument() {
+    let lab = Lab::new();
+    let adapter = Adapter::plugged(lab.path().join("port"));
+    let address = free_address();
+    let mut station =
+        lab.start(&format!("port = \"{}\"\nhost = {{ listen = \"{address}\" }}", adapter.path.display()));
+    station.line(&["focimeter-1: port open"]);
+    let host = connect(&address);
+    station.line(&["focimeter-1 host: port open"]);
+    let asked = Chance(11).bytes(200_000);
+    let writing = write_in_pieces(host.again(), asked.clone(), 5);
+    let mut instrument = adapter.pty.as_ref().expect("plugged").end().again();
+    let mut heard = Vec::new();
+    while heard.len() < asked.len() {
+        heard.extend(read(&mut instrument, 1000));
+        std::thread::yield_now();
+    }
+    assert!(heard == asked);
+    writing.join().expect("writes");
+    assert!(station.stop().success());
+    assert!(lab.said() == (asked, vec![]));
+}
+
 /// A conversation as hosts have it: asked, answered, acknowledged; each turn is one entry.
 #[test]
 fn a_conversation_is_on_record_turn_by_turn() {

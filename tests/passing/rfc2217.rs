@@ -1,7 +1,7 @@
 //! RFC 2217 against pyserial's implementation of it: its access server as the far port of an
 //! instrument, and its client as the host.
 
-use crate::common::{Station, wait_for};
+use crate::common::{Adapter, Station, wait_for};
 use crate::lab::{Chance, Lab, Tool, free_address, from_hex, hex};
 use std::io::{Read, Write};
 use std::net::TcpListener;
@@ -145,6 +145,38 @@ fn settings_lines_and_breaks_travel_to_the_far_port() {
     port.line("break_condition False");
     wait_for("the log", || station.log().contains("baud = 19200").then_some(()));
     assert!(station.stop().success());
+}
+
+/// The same with a tty of this computer: what it cannot be is refused. A pseudo-terminal has a speed
+/// and stop bits, and no parity (pty(7): what is set of the rest is not kept).
+#[test]
+fn a_tty_is_set_as_a_far_host_asks() {
+    let lab = Lab::new();
+    let adapter = Adapter::plugged(lab.path().join("port"));
+    let address = free_address();
+    let mut station = lab.start(&format!(
+        "port = \"{}\"\nhost = {{ listen = \"{address}\", rfc2217 = true }}",
+        adapter.path.display()
+    ));
+    station.line(&["focimeter-1: port open"]);
+    let mut host = Tool::start("rfc2217_host.py", &[&address, "4800"]);
+    host.line("open");
+    let mut instrument = adapter.pty.as_ref().expect("plugged").end();
+    let speed = || rustix::termios::tcgetattr(instrument).expect("tells").output_speed();
+    assert_eq!(speed(), 4800, "as it was opened with");
+    host.ask("set baudrate 19200", "set baudrate");
+    assert_eq!(speed(), 19200, "before it is confirmed");
+    assert!(host.ask("set parity E", "refused").contains("parity"));
+    assert_eq!(host.ask("get cts", "is"), "cts 1", "a line without modem lines counts as ready");
+    // Marks are taken out after a change too, and breaks leave no byte behind.
+    let sent = Chance(7).bytes(2000);
+    host.ask("break", "sent");
+    instrument.write_all(&sent).expect("writes");
+    assert!(from_hex(&host.ask("read 2000", "read")) == sent);
+    host.ask(&format!("send {}", hex(&sent)), "sent");
+    assert!(crate::lab::read(&mut instrument, 2000) == sent);
+    assert!(station.stop().success());
+    assert!(lab.recorded() == sent);
 }
 
 #[test]

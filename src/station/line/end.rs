@@ -119,12 +119,12 @@ impl End {
         matches!(self.state, State::Open(_))
     }
 
-    /// How the line is set, or will be once it is open.
+    /// How the line is set when it is opened next.
     pub(in crate::station) fn settings(&self) -> &PortSettings {
         &self.settings
     }
 
-    /// How the line is to be set when it is opened next.
+    /// Has the line set so when it is opened next.
     pub(in crate::station) fn set(&mut self, settings: PortSettings) {
         self.settings = settings;
     }
@@ -218,12 +218,7 @@ impl End {
                 State::Open(_) => {
                     let mut heard = VecDeque::new();
                     let polled = self.poll_open(cx, &mut heard);
-                    for heard in heard {
-                        if let Heard::Has(has) = heard {
-                            self.settings.set(has);
-                        }
-                        self.happened.push_back(Happened::Heard(heard));
-                    }
+                    self.happened.extend(heard.into_iter().map(Happened::Heard));
                     match polled {
                         Poll::Pending => return Poll::Pending,
                         Poll::Ready(Ok(())) => {}

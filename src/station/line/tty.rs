@@ -119,11 +119,11 @@ impl Tty {
                     .map_err(io::Error::from)
                     .and_then(|()| set(&mut port, change).map_err(io::Error::from))
                     .and_then(|()| if marks { mark_breaks(io) } else { Ok(()) });
-                if let Err(why) = set {
+                if let Err(why) = &set {
                     tracing::warn!(%change, %why, "the port cannot be set so");
-                    return is(&port, change.setting()).unwrap_or(opened_with);
                 }
-                change
+                // Some take what they cannot do without a word: it is looked at.
+                is(&port, change.setting()).unwrap_or(if set.is_ok() { change } else { opened_with })
             },
             |has| vec![Heard::Has(has)],
         )

@@ -47,14 +47,16 @@ struct Kept {
     notes: VecDeque<(Timestamp, Note)>,
     /// What the notes take up, those being written included.
     taken: usize,
-    missed: [Option<Missed>; 2],
+    missed: Vec<Missed>,
     /// The last state of each port whose note did not fit.
     states: Vec<(Timestamp, PortEntry)>,
     closed: bool,
 }
 
-/// Bytes that were not captured.
+/// Bytes that were not captured, or of which it could not be kept that they were not passed on.
 struct Missed {
+    of: Sender,
+    gap: Gap,
     bytes: u64,
     since: Timestamp,
     until: Timestamp,
@@ -136,34 +138,32 @@ impl Kept {
     }
 
     fn is_missing(&self) -> bool {
-        !self.states.is_empty() || self.missed.iter().any(Option::is_some)
+        !self.states.is_empty() || !self.missed.is_empty()
     }
 
     fn miss(&mut self, note: Note, now: Timestamp) {
-        let (of, bytes) = match note {
-            Note::Frame(frame) => (Sender::Instrument, frame.bytes.len()),
-            Note::Host { bytes, .. } => (Sender::Host, bytes.len()),
+        let (of, gap, bytes, since) = match note {
+            Note::Frame(frame) => (Sender::Instrument, Gap::NotCaptured, frame.bytes.len() as u64, now),
+            Note::Host { bytes, .. } => (Sender::Host, Gap::NotCaptured, bytes.len() as u64, now),
+            Note::Missing { of, gap, bytes, since } => (of, gap, bytes, since),
             Note::Port(port) => {
                 self.states.retain(|(_, other)| other.name != port.name);
                 self.states.push((now, port));
                 return;
             }
-            // These are few: once in seconds at most.
-            note @ (Note::Missing { .. } | Note::Word(_)) => return self.push(note, now),
+            // The log alone has these.
+            Note::Word(_) => return,
         };
-        let bytes = bytes as u64;
-        match &mut self.missed[of as usize] {
+        match self.missed.iter_mut().find(|missed| (missed.of, missed.gap) == (of, gap)) {
             Some(missed) => (missed.bytes, missed.until) = (missed.bytes + bytes, now),
-            missed => *missed = Some(Missed { bytes, since: now, until: now }),
+            None => self.missed.push(Missed { of, gap, bytes, since, until: now }),
         }
     }
 
     /// Has what was missed recorded.
     fn say_missed(&mut self) {
-        for of in [Sender::Instrument, Sender::Host] {
-            if let Some(Missed { bytes, since, until }) = self.missed[of as usize].take() {
-                self.push(Note::Missing { of, gap: Gap::NotCaptured, bytes, since }, until);
-            }
+        for Missed { of, gap, bytes, since, until } in std::mem::take(&mut self.missed) {
+            self.push(Note::Missing { of, gap, bytes, since }, until);
         }
         for (time, port) in std::mem::take(&mut self.states) {
             self.push(Note::Port(port), time);
@@ -263,6 +263,8 @@ mod tests {
         capture.keep(Note::Host { bytes: vec![0; 5], undelivered: false }, at(4));
         capture.keep(state(PortState::Lost), at(5));
         capture.keep(state(PortState::Opened), at(6));
+        let unpassed = Note::Missing { of: Sender::Host, gap: Gap::NotPassedOn, bytes: 2, since: at(5) };
+        capture.keep(unpassed.clone(), at(6));
         // It would fit if it came first; in between there would be no order.
         capture.keep(frame(0), at(7));
         let (batch, taken) = capture.next().await.expect("two frames");
@@ -278,6 +280,7 @@ mod tests {
             [
                 (at(8), missing(Sender::Instrument, 16, 3)),
                 (at(4), missing(Sender::Host, 5, 4)),
+                (at(6), unpassed),
                 (at(6), state(PortState::Opened)),
                 (at(9), frame(3)),
             ]

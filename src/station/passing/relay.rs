@@ -1,6 +1,6 @@
 //! Passes on what comes in on either side, and has it captured.
 
-use super::super::line::{End, Happened, Heard, Inputs, Work};
+use super::super::line::{Change, End, Happened, Heard, Inputs, Work};
 use super::super::listening::Silence;
 use super::super::port::state_of;
 use super::super::settings::{Host, Instrument};
@@ -90,7 +90,10 @@ impl<C: Fn() -> Timestamp> Relay<C> {
                 () = &mut shutdown => break,
                 () = wake => self.woken(),
                 happened = self.host.next() => self.at_host(happened),
-                happened = self.instrument.next() => self.at_instrument(happened),
+                // A host that waits is read on once the instrument has taken what waited for it.
+                happened = self.instrument.next_or(host_waits) => if let Some(happened) = happened {
+                    self.at_instrument(happened);
+                },
             }
         }
         self.end().await;
@@ -174,9 +177,7 @@ impl<C: Fn() -> Timestamp> Relay<C> {
                 self.host.work(Work::Cross(inputs));
             }
             Happened::Heard(Heard::Has(has)) => {
-                self.keep(Note::Word(format!("the host has the line set: {has}")));
-                self.share_settings();
-                self.host.work(Work::Tell(has));
+                self.is_set(has);
             }
             Happened::Heard(Heard::TurnedAway(who)) => self.keep(Note::Word(who)),
             Happened::Heard(Heard::Asks(_)) => {}
@@ -210,11 +211,7 @@ impl<C: Fn() -> Timestamp> Relay<C> {
             Happened::Heard(Heard::Asks(change)) => {
                 if !self.instrument.work(Work::Change(change)) {
                     // It is set so as soon as it is there.
-                    let mut settings = self.instrument.settings().clone();
-                    settings.set(change);
-                    self.instrument.set(settings);
-                    self.share_settings();
-                    self.host.work(Work::Tell(change));
+                    self.is_set(change);
                 }
             }
             Happened::Heard(Heard::TurnedAway(who)) => {
@@ -234,10 +231,18 @@ impl<C: Fn() -> Timestamp> Relay<C> {
         }
     }
 
-    fn share_settings(&mut self) {
-        if self.shares_settings {
-            self.host.set(self.instrument.settings().clone());
+    /// The instrument's line is set so: by its host, until the station starts again.
+    fn is_set(&mut self, has: Change) {
+        let mut settings = self.instrument.settings().clone();
+        if settings.get(has.setting()) != has {
+            self.keep(Note::Word(format!("the host has the line set: {has}")));
         }
+        settings.set(has);
+        if self.shares_settings {
+            self.host.set(settings.clone());
+        }
+        self.instrument.set(settings);
+        self.host.work(Work::Tell(has));
     }
 
     fn unsent(&mut self, of: Sender, bytes: usize) {
