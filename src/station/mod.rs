@@ -1,6 +1,6 @@
 //! The shell: everything at a station that has a clock, a port or a disk.
 //!
-//! Read in the order in which a byte passes: [`settings`] says what there is, [`line`] is what carries
+//! Read in the order in which a byte passes: [`settings`] says what there is, [`mod@line`] is what carries
 //! bytes, [`port`] keeps one
 //! open ([`sense`] finds its speed where nobody knows it), `instrument` and `scanner` make events of what it sends and answer it, [`intake`]
 //! watches the orders folder, [`passing`] stands between an instrument and its host, [`recorder`] steps the core and commits what comes out, [`follow`]

@@ -1,7 +1,7 @@
 //! Lines: what bytes come in on and go out on, whatever carries them.
 //!
-//! [`open`] makes a [`Wire`] of an [`address`](Address): a tty, a TCP socket, or a port behind the
-//! network whose settings travel ([RFC 2217](com_port), over [`telnet`]). An [`End`] keeps one open.
+//! `open` makes a `Wire` of an [`address`](Address): a tty, a TCP socket, or a port behind the
+//! network whose settings travel ([RFC 2217](com_port), over [`telnet`]). An `End` keeps one open.
 
 mod address;
 pub mod com_port;

@@ -1,10 +1,10 @@
 //! In between: an instrument keeps talking to the host it talks to without this station, and what
 //! passes is captured.
 //!
-//! Passing on waits for nothing else. It has a thread of its own for each instrument ([`relay`]), and
-//! what it captures goes into a bounded buffer ([`capture`]), from which it is recorded as fast as the
+//! Passing on waits for nothing else. It has a thread of its own for each instrument (`relay`), and
+//! what it captures goes into a bounded buffer (`capture`), from which it is recorded as fast as the
 //! ledger takes it. What does not fit is counted and said in the ledger when there is room again.
-//! [`host`] is where the host is reached, [`pseudo`] a terminal made for it.
+//! `host` is where the host is reached, `pseudo` a terminal made for it.
 
 mod capture;
 mod host;
