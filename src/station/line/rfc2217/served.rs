@@ -142,16 +142,19 @@ fn is_inbound(command: &Command) -> bool {
 
 impl Wire for Served {
     fn poll_read(&mut self, cx: &mut Context<'_>, heard: &mut VecDeque<Heard>) -> Poll<io::Result<()>> {
-        for told in ready!(self.stream.poll_read(cx))? {
+        let told = ready!(self.stream.poll_read(cx))?;
+        // Some take our asking for their own offer, and never make it.
+        let speaks = told.iter().any(|told| matches!(told, Told::Command(_)));
+        if !self.has_told && (speaks || self.stream.options.theirs(COM_PORT) == Some(Stand::On)) {
+            self.has_told = true;
+            self.stream.say(Command::ModemState(modem_state(self.shown, self.shown)));
+        }
+        for told in told {
             heard.extend(match told {
                 Told::Data(bytes) => Some(Heard::Bytes(bytes)),
                 Told::Break => Some(Heard::Break(Break::Pulse)),
                 Told::Command(command) => self.answer(command),
             });
-        }
-        if !self.has_told && self.stream.options.theirs(COM_PORT) == Some(Stand::On) {
-            self.has_told = true;
-            self.stream.say(Command::ModemState(modem_state(self.shown, self.shown)));
         }
         Poll::Ready(Ok(()))
     }
