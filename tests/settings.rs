@@ -140,6 +140,10 @@ fn a_mistake_in_a_feed_is_said_with_its_line() {
         ("to = \"https://h/x\"\nuser = \"k\"", "station.toml:13: user has no meaning"),
         ("to = \"mqtt://h/x\"\nuser = \"k\"", "station.toml:13: user: expected password = \"FILE\" too"),
         ("to = \"https://h/x\"\nkey = \"missing\"", "missing cannot be read"),
+        (
+            "at = \"unix:s\"\n[[feed]]\nname = \"b\"\nat = \"unix:s\"",
+            "station.toml:15: at \"unix:s\" is used on line 12 already",
+        ),
     ] {
         let found = refused(&format!("{GOOD}[[feed]]\nname = \"host\"\n{keys}\n"));
         assert!(found.contains(said), "{found}\nexpected: {said}");

@@ -146,6 +146,10 @@ entries! {
     InstrumentCheck(Box<InstrumentCheckEntry>) = "instrument-check",
     /// A rule of a chart of checks fired.
     Drift(Box<DriftEntry>) = "drift",
+    /// What a host said to its instrument.
+    Host(HostEntry) = "host",
+    /// Bytes between an instrument and its host that did not get where they should.
+    Gap(GapEntry) = "gap",
 }
 
 /// Why a row of the ledger is not an entry that this version knows.
@@ -180,6 +184,81 @@ pub struct FrameEntry {
     /// Why it gave no reading.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reject: Option<Reject>,
+    /// When it came in, where it waited before it could be recorded.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrived: Option<Timestamp>,
+}
+
+/// What a host said to its instrument, through this station. The bytes of all these entries of one
+/// instrument, in order, are exactly what came from its host, but for gaps.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HostEntry {
+    /// The instrument's name in the settings.
+    pub instrument: String,
+    /// The bytes, in [`notation`] text.
+    #[serde(with = "as_notation")]
+    pub bytes: Vec<u8>,
+    /// The instrument's port was not open: nobody heard it.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub undelivered: bool,
+    /// When it came in, where it waited before it could be recorded.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub arrived: Option<Timestamp>,
+}
+
+/// Bytes between an instrument and its host that did not get where they should.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GapEntry {
+    /// The instrument's name in the settings.
+    pub instrument: String,
+    /// Who sent them.
+    pub of: Sender,
+    /// Where they are missing.
+    pub gap: Gap,
+    /// How many.
+    pub bytes: u64,
+    /// When the first of them came in.
+    pub since: Timestamp,
+    /// When the last of them did.
+    pub until: Timestamp,
+}
+
+/// Who sent what passed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Sender {
+    /// The instrument.
+    Instrument,
+    /// Its host.
+    Host,
+}
+
+impl fmt::Display for Sender {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Sender::Instrument => "instrument",
+            Sender::Host => "host",
+        })
+    }
+}
+
+/// Where bytes are missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Gap {
+    /// They passed on and are not in the ledger.
+    NotCaptured,
+    /// They are in the ledger and were not passed on: the other side did not take them.
+    NotPassedOn,
+}
+
+impl fmt::Display for Gap {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Gap::NotCaptured => "not recorded",
+            Gap::NotPassedOn => "not passed on",
+        })
+    }
 }
 
 mod as_notation {
@@ -299,7 +378,7 @@ pub enum Says {
 pub struct PortEntry {
     /// The instrument's or scanner's name in the settings.
     pub name: String,
-    /// The device path.
+    /// Where it is: a device path, an address on the network, a link.
     pub device: String,
     /// What happened.
     pub state: PortState,

@@ -1,12 +1,14 @@
 //! What can happen at a station.
 
 use super::entry::{
-    CheckpointEntry, InForceEntry, ManualEntry, NoteEntry, OverrideEntry, PersonEntry, PortEntry, Seq,
+    CheckpointEntry, GapEntry, HostEntry, InForceEntry, ManualEntry, NoteEntry, OverrideEntry, PersonEntry,
+    PortEntry, Seq,
 };
 use crate::check::ReferenceLens;
 use crate::order::Order;
 use crate::parsers::frame::Frame;
 use crate::parsers::reading::JobNumber;
+use jiff::Timestamp;
 
 /// Something happened at the station.
 #[derive(Debug, Clone)]
@@ -34,6 +36,19 @@ pub enum Event {
         /// The frame.
         frame: Frame,
     },
+    /// A frame came in, and passed on to a host.
+    Passed {
+        /// From which instrument.
+        instrument: String,
+        /// The frame.
+        frame: Frame,
+        /// When, where it waited before it could be recorded.
+        arrived: Option<Timestamp>,
+    },
+    /// A host said something to its instrument.
+    Host(HostEntry),
+    /// Bytes between an instrument and its host did not get where they should.
+    Gap(GapEntry),
     /// A line came in from a barcode reader.
     Scanned {
         /// From which scanner.

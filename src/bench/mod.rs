@@ -190,7 +190,16 @@ impl Bench {
             Event::ClockStepped { seconds } => {
                 out.push(Entry::Clock(ClockEntry { step_seconds: *seconds }));
             }
-            Event::Frame { instrument, frame } => self.frame(instrument, frame, past, &mut out)?,
+            Event::Frame { instrument, frame } => self.frame(instrument, frame, None, past, &mut out)?,
+            Event::Passed { instrument, frame, arrived } => {
+                self.frame(instrument, frame, *arrived, past, &mut out)?;
+            }
+            Event::Host(said) => {
+                out.push(Entry::Host(said.clone()));
+            }
+            Event::Gap(gap) => {
+                out.push(Entry::Gap(gap.clone()));
+            }
             Event::Scanned { scanner, line } => self.scanned(scanner, line, past, &mut out)?,
             Event::Chosen { job, by } => self.choose(job.clone(), by.clone(), true, &mut out),
             Event::Ordered { order, source, by, dropped } => {
@@ -277,6 +286,7 @@ impl Bench {
         &mut self,
         instrument: &str,
         frame: &Frame,
+        arrived: Option<Timestamp>,
         past: &mut P,
         out: &mut Out,
     ) -> Result<(), P::Error> {
@@ -329,6 +339,7 @@ impl Bench {
             ended: frame.ended,
             layout,
             reject,
+            arrived,
         }));
         let Some((reading, job, job_from)) = assigned else { return Ok(()) };
         let entry = ReadingEntry {

@@ -84,6 +84,8 @@ fn about(entry: &Entry) -> (Option<JobNumber>, Option<String>) {
         Entry::Job(job) => (job.job.clone(), None),
         Entry::Note(note) => (note.job.clone(), None),
         Entry::Port(port) => (None, Some(port.name.clone())),
+        Entry::Host(said) => (None, Some(said.instrument.clone())),
+        Entry::Gap(gap) => (None, Some(gap.instrument.clone())),
         Entry::Manual(manual) => (Some(manual.job.clone()), None),
         Entry::CrossCheck(check) => (Some(check.job.clone()), Some(check.instrument.clone())),
         Entry::InstrumentCheck(check) => (None, Some(check.instrument.clone())),

@@ -28,7 +28,7 @@ pub(super) async fn burst(
     };
     keep_open("capture", port, &mut collector, until).await;
     if let Some(why) = collector.trouble.filter(|_| collector.bytes.is_empty()) {
-        return Err(Stop::Failed(format!("{}: {why}", port.device.display())));
+        return Err(Stop::Failed(format!("{}: {why}", port.device)));
     }
     Ok((!stopped && !collector.bytes.is_empty()).then_some(collector.bytes))
 }

@@ -313,6 +313,8 @@ pub(super) fn summary(entry: &Entry) -> String {
         Entry::ReferenceLens(entry) => words::reference_lens(entry),
         Entry::InstrumentCheck(check) => words::instrument_check(check),
         Entry::Drift(drift) => words::drift(drift),
+        Entry::Host(said) => words::host(said),
+        Entry::Gap(gap) => words::gap(gap),
     }
 }
 

@@ -1,7 +1,6 @@
 //! The line settings of a port, as arguments.
 
-use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
-use std::path::Path;
+use crate::station::settings::{Address, DataBits, Flow, Parity, PortSettings, StopBits};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct LineArgs {
@@ -33,9 +32,9 @@ impl LineArgs {
     }
 
     /// The settings of `port`, with defaults for what was not given.
-    pub(super) fn of(&self, port: &Path) -> PortSettings {
+    pub(super) fn of(&self, port: &Address) -> PortSettings {
         PortSettings {
-            device: port.to_owned(),
+            device: port.clone(),
             baud: self.baud.unwrap_or(9600),
             data_bits: self.data_bits.unwrap_or(DataBits::Eight),
             parity: self.parity.unwrap_or(Parity::None),

@@ -104,8 +104,13 @@ impl Lines {
             Entry::InstrumentCheck(check) => format!("CHECK {}", words::instrument_check(check)),
             Entry::ReferenceLens(entry) => words::reference_lens(entry),
             Entry::Drift(drift) => format!("DRIFT {}", words::drift(drift)),
+            Entry::Gap(gap) => format!("GAP {}", words::gap(gap)),
             said @ (Entry::Note(_) | Entry::Override(_) | Entry::Clock(_)) => ledger::summary(said),
-            Entry::InForce(_) | Entry::Software(_) | Entry::Checkpoint(_) | Entry::Person(_) => return None,
+            Entry::Host(_)
+            | Entry::InForce(_)
+            | Entry::Software(_)
+            | Entry::Checkpoint(_)
+            | Entry::Person(_) => return None,
         };
         Some(format!("{}  {said}", self.time(numbered.time)))
     }

@@ -7,15 +7,15 @@ use crate::bench::entry::PortState;
 use crate::parsers::notation;
 use crate::station::port::{Heard, Listener, keep_open};
 use crate::station::sense::{Line, Score, Search, Tried};
-use crate::station::settings::PortSettings;
+use crate::station::settings::{Address, PortSettings};
 use jiff::ZonedDateTime;
 use std::path::PathBuf;
 use tokio::time::Instant;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct ListenArgs {
-    /// The port, such as /dev/ttyUSB0 (see `fociline ports`)
-    port: PathBuf,
+    /// The port, such as /dev/ttyUSB0 (see `fociline ports`), tcp://host:port or rfc2217://host:port
+    port: Address,
     #[command(flatten)]
     line: LineArgs,
     /// Write every byte to this file, as it came [where the settings were found: a new file
@@ -26,16 +26,18 @@ pub(super) struct ListenArgs {
 
 pub(super) fn run(args: ListenArgs) -> Answer {
     let mut port = args.line.of(&args.port);
+    // A raw socket has no speed to be found.
+    let is_open = args.line.is_open() && !matches!(args.port, Address::Tcp(_));
     block_on(async {
         let mut stop = Box::pin(super::run::stop_signal().map_err(Stop::failed)?);
         let mut first = Vec::new();
-        if args.line.is_open() {
+        if is_open {
             match found(&mut port, &mut stop).await? {
                 Some(bytes) => first = bytes,
                 None => return Ok(false),
             }
         }
-        let save = args.save.or_else(|| args.line.is_open().then(new_capture));
+        let save = args.save.or_else(|| is_open.then(new_capture));
         let mut file = match &save {
             None => None,
             Some(path) => {
@@ -47,7 +49,7 @@ pub(super) fn run(args: ListenArgs) -> Answer {
         if let Some(file) = &mut file {
             std::io::Write::write_all(file, &first).map_err(Stop::failed)?;
         }
-        eprintln!("listening on {}; Ctrl-C ends", args.port.display());
+        eprintln!("listening on {}; Ctrl-C ends", args.port);
         let mut printer = Printer { file };
         keep_open("listen", &port, &mut printer, stop).await;
         Ok(true)

@@ -1,12 +1,14 @@
-//! Manual readings, checks and drift in words, for lines on a terminal.
+//! Manual readings, checks, drift and what hosts say in words, for lines on a terminal.
 
 use crate::bench::entry::{
-    ChartKind, CrossCheckEntry, DriftEntry, InstrumentCheckEntry, ManualEntry, Purpose, ReferenceLensEntry,
+    ChartKind, CrossCheckEntry, DriftEntry, GapEntry, HostEntry, InstrumentCheckEntry, ManualEntry, Purpose,
+    ReferenceLensEntry,
 };
 use crate::check::crosscheck::Outcome;
 use crate::check::reference::CheckItem;
 use crate::judge::verdict::ItemOutcome;
 use crate::judge::words::quantity;
+use crate::parsers::notation;
 use crate::parsers::reading::Lens;
 
 /// A lens in one line, as the trade writes it.
@@ -24,6 +26,18 @@ pub(super) fn lens(lens: &Lens) -> String {
         None => {}
     }
     parts.join(" ")
+}
+
+/// What a host said.
+pub(super) fn host(said: &HostEntry) -> String {
+    let undelivered = if said.undelivered { " (not delivered: no instrument)" } else { "" };
+    format!("{} host: {}{undelivered}", said.instrument, notation::to_text(&said.bytes))
+}
+
+/// Bytes that did not get where they should.
+pub(super) fn gap(gap: &GapEntry) -> String {
+    let GapEntry { instrument, of, gap, bytes, since, until } = gap;
+    format!("{instrument}: {bytes} bytes of the {of} {gap}, from {since} to {until}")
 }
 
 fn whose(manual: &ManualEntry) -> String {

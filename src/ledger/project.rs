@@ -110,6 +110,8 @@ fn terms_of(entry: &Entry, mut term: impl FnMut(Field, &str)) {
             term(Field::Instrument, &check.instrument);
             term(Field::About, &check.reading.to_string());
         }
+        Entry::Host(said) => term(Field::Instrument, &said.instrument),
+        Entry::Gap(gap) => term(Field::Instrument, &gap.instrument),
         Entry::Drift(drift) => {
             term(Field::Instrument, &drift.instrument);
             term(Field::About, &drift.check.to_string());

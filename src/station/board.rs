@@ -4,7 +4,8 @@
 //! is the same whether it was drawn as things happened or again after a restart. It keeps what a
 //! screen at the bench needs and no more; the ledger has the rest.
 
-use super::settings::Settings;
+use super::passing::host_name;
+use super::settings::{Instrument, PortSettings, Settings};
 use crate::bench::entry::*;
 use crate::judge::verdict::Verdict;
 use crate::parsers::reading::{Eye, JobNumber, Reading};
@@ -94,7 +95,7 @@ pub struct PortOnBoard {
     pub name: String,
     /// Which of the two it is.
     pub device: Device,
-    /// Its tty.
+    /// Where it is: a tty, or an address on the network.
     pub path: String,
     /// What happened to it last; nothing before the station has tried it.
     pub state: Option<PortState>,
@@ -109,6 +110,24 @@ pub struct PortOnBoard {
     pub last_heard: Option<Timestamp>,
     /// What came in, hour by hour in the station's time, the earliest first.
     pub hours: VecDeque<Hour>,
+    /// The host that an instrument goes on talking to.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub host: Option<HostOnBoard>,
+}
+
+/// The host of an instrument.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct HostOnBoard {
+    /// Where it is reached.
+    pub path: String,
+    /// What happened to it last; nothing before it was there.
+    pub state: Option<PortState>,
+    /// Why, where it is not there.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+    /// Since when.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub since: Option<Timestamp>,
 }
 
 /// What came in within one hour.
@@ -153,15 +172,25 @@ pub struct Waiting {
 impl Board {
     /// An empty board of a station. Hours are those of `timezone`.
     pub fn new(settings: &Settings, timezone: TimeZone) -> Self {
-        let port = |name: &str, device, path: &std::path::Path| PortOnBoard {
+        let port = |name: &str, device, port: &PortSettings| PortOnBoard {
             name: name.to_owned(),
             device,
-            path: path.display().to_string(),
+            path: port.device.to_string(),
             state: None,
             why: None,
             since: None,
             last_heard: None,
             hours: VecDeque::new(),
+            host: None,
+        };
+        let instrument = |of: &Instrument| PortOnBoard {
+            host: of.host.as_ref().map(|host| HostOnBoard {
+                path: host.to_string(),
+                state: None,
+                why: None,
+                since: None,
+            }),
+            ..port(&of.name, Device::Instrument, &of.port)
         };
         let instruments = settings.instruments.iter();
         let scanners = settings.scanners.iter();
@@ -172,8 +201,8 @@ impl Board {
             current: None,
             jobs: VecDeque::new(),
             ports: instruments
-                .map(|instrument| port(&instrument.name, Device::Instrument, &instrument.port.device))
-                .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port.device)))
+                .map(instrument)
+                .chain(scanners.map(|scanner| port(&scanner.name, Device::Scanner, &scanner.port)))
                 .collect(),
             waiting: VecDeque::new(),
             latest: None,
@@ -223,13 +252,19 @@ impl Board {
             Entry::Software(_) => {
                 // A crash leaves no word of ports closed, and the core starts without a job.
                 self.current = None;
-                self.ports
-                    .iter_mut()
-                    .for_each(|port| (port.state, port.why, port.since) = (None, None, None));
+                for port in &mut self.ports {
+                    (port.state, port.why, port.since) = (None, None, None);
+                    if let Some(host) = &mut port.host {
+                        (host.state, host.why, host.since) = (None, None, None);
+                    }
+                }
             }
             Entry::Port(entry) => {
+                let now = (Some(entry.state), entry.why.clone(), Some(*time));
                 if let Some(port) = self.port(&entry.name) {
-                    (port.state, port.why, port.since) = (Some(entry.state), entry.why.clone(), Some(*time));
+                    (port.state, port.why, port.since) = now;
+                } else if let Some(host) = self.host(&entry.name) {
+                    (host.state, host.why, host.since) = now;
                 }
             }
             Entry::Frame(frame) => {
@@ -275,12 +310,18 @@ impl Board {
             | Entry::Manual(_)
             | Entry::CrossCheck(_)
             | Entry::ReferenceLens(_)
-            | Entry::Drift(_) => {}
+            | Entry::Drift(_)
+            | Entry::Host(_)
+            | Entry::Gap(_) => {}
         }
     }
 
     fn port(&mut self, name: &str) -> Option<&mut PortOnBoard> {
         self.ports.iter_mut().find(|port| port.name == name)
+    }
+
+    fn host(&mut self, name: &str) -> Option<&mut HostOnBoard> {
+        self.ports.iter_mut().find(|port| host_name(&port.name) == name)?.host.as_mut()
     }
 
     fn heard(&mut self, name: &str, time: Timestamp, rejected: bool) {

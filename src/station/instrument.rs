@@ -31,7 +31,7 @@ impl<C: Fn() -> Timestamp + Send + Sync> InstrumentListener<C> {
         let talk = instrument.reader.talk();
         Self {
             name: instrument.name.clone(),
-            device: instrument.port.device.display().to_string(),
+            device: instrument.port.device.to_string(),
             silence: Silence::of(framing),
             framer: Framer::new(framing.clone()),
             conversation: Conversation::new(talk.clone()),

@@ -39,7 +39,8 @@ impl Silence {
     }
 }
 
-pub(super) async fn record_port(recorder: &Recorder, port: PortEntry, time: Timestamp) {
+/// Says in the log what happened to a port.
+pub(super) fn log_port(port: &PortEntry) {
     let (name, device) = (&port.name, &port.device);
     let why = port.why.as_deref().unwrap_or_default();
     match port.state {
@@ -50,6 +51,10 @@ pub(super) async fn record_port(recorder: &Recorder, port: PortEntry, time: Time
         PortState::Silent => tracing::warn!(name, device, why, "the instrument does not answer"),
         PortState::Answering => tracing::info!(name, device, "the instrument answers again"),
     }
+}
+
+pub(super) async fn record_port(recorder: &Recorder, port: PortEntry, time: Timestamp) {
+    log_port(&port);
     if recorder.submit(vec![Event::Port(port)], time).await.is_err() {
         tracing::error!("a port's state could not be recorded: recording has ended");
     }

@@ -3,6 +3,7 @@
 use super::attach::{Attached, Handles, Stopped};
 use super::instrument::InstrumentListener;
 use super::intake;
+use super::passing;
 use super::port::keep_open;
 use super::recorder::{Closed, Health, Recorder};
 use super::scanner::ScannerListener;
@@ -118,6 +119,13 @@ where
         tracing::error!("recording ended before the station started");
     }
     for instrument in &settings.instruments {
+        if let Some(host) = &instrument.host {
+            match passing::start(instrument, host, recorder.clone(), clock.clone(), stopped.clone()) {
+                Ok(task) => drop(tasks.spawn(task)),
+                Err(why) => return Err(RunError::Fault(format!("no thread for {}: {why}", instrument.name))),
+            }
+            continue;
+        }
         let mut listener = InstrumentListener::new(instrument, recorder.clone(), clock.clone());
         let (name, port, stopped) =
             (instrument.name.clone(), instrument.port.clone(), stopped.clone().wait());

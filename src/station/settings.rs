@@ -4,12 +4,16 @@
 //! folder that the settings file lies in.
 
 pub mod feed;
+mod host;
 mod page;
 pub mod printer;
 
+pub use super::line::{Address, DataBits, Flow, Parity, PortSettings, StopBits};
 pub use feed::Feed;
+pub use host::Host;
 pub use page::{Page, Tls};
 
+use super::passing::host_name;
 use crate::check::Limits;
 use crate::judge::RuleSet;
 use crate::judge::verdict::Hold;
@@ -75,6 +79,8 @@ pub struct Instrument {
     pub port: PortSettings,
     /// What reads its frames.
     pub reader: Reader,
+    /// The host that it goes on talking to, where there is one.
+    pub host: Option<Host>,
 }
 
 /// A barcode reader that sends what it reads as a line.
@@ -85,61 +91,6 @@ pub struct Scanner {
     /// Its port.
     pub port: PortSettings,
 }
-
-/// A tty and its line settings.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct PortSettings {
-    /// The device path.
-    pub device: PathBuf,
-    /// Bits per second.
-    pub baud: u32,
-    /// 5 to 8.
-    pub data_bits: DataBits,
-    /// Parity.
-    pub parity: Parity,
-    /// 1 or 2.
-    pub stop_bits: StopBits,
-    /// Flow control.
-    pub flow: Flow,
-}
-
-macro_rules! choice {
-    ($(#[$doc:meta])* $name:ident = $key:literal : $raw:ty { $($text:literal => $variant:ident),* $(,)? }) => {
-        $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-        #[allow(missing_docs, reason = "the variants say what they are")]
-        pub enum $name { $($variant),* }
-
-        impl $name {
-            /// The one that is written so in settings.
-            ///
-            /// # Errors
-            /// Names what can be written.
-            pub fn from_key(value: $raw) -> Result<Self, String> {
-                $(if value == $text { return Ok(Self::$variant); })*
-                let known: Vec<String> = vec![$(format!("{:?}", $text)),*];
-                Err(format!("{} = {value:?}: expected one of {}", $key, known.join(", ")))
-            }
-        }
-    };
-}
-
-choice!(
-    /// Data bits of a character.
-    DataBits = "data_bits": u8 { 5 => Five, 6 => Six, 7 => Seven, 8 => Eight }
-);
-choice!(
-    /// Parity of a character.
-    Parity = "parity": &str { "none" => None, "odd" => Odd, "even" => Even }
-);
-choice!(
-    /// Stop bits of a character.
-    StopBits = "stop_bits": u8 { 1 => One, 2 => Two }
-);
-choice!(
-    /// Flow control of a line.
-    Flow = "flow": &str { "none" => None, "software" => Software, "hardware" => Hardware }
-);
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -193,14 +144,51 @@ struct OrdersTable {
 #[serde(deny_unknown_fields)]
 struct DeviceTable {
     name: Spanned<String>,
-    port: Spanned<PathBuf>,
+    port: Spanned<String>,
     layout: Option<Spanned<Names>>,
     baud: Option<Spanned<u32>>,
     data_bits: Option<Spanned<u8>>,
     parity: Option<Spanned<String>>,
     stop_bits: Option<Spanned<u8>>,
     flow: Option<Spanned<String>>,
+    host: Option<Spanned<host::HostTable>>,
 }
+
+/// The keys of a line, wherever they stand.
+struct LineKeys<'a> {
+    baud: &'a Option<Spanned<u32>>,
+    data_bits: &'a Option<Spanned<u8>>,
+    parity: &'a Option<Spanned<String>>,
+    stop_bits: &'a Option<Spanned<u8>>,
+    flow: &'a Option<Spanned<String>>,
+}
+
+impl LineKeys<'_> {
+    /// Where the first of them stands, if there is any.
+    fn first(&self) -> Option<Range<usize>> {
+        let spans = [
+            self.baud.as_ref().map(Spanned::span),
+            self.data_bits.as_ref().map(Spanned::span),
+            self.parity.as_ref().map(Spanned::span),
+            self.stop_bits.as_ref().map(Spanned::span),
+            self.flow.as_ref().map(Spanned::span),
+        ];
+        spans.into_iter().flatten().min_by_key(|span| span.start)
+    }
+}
+
+macro_rules! line_keys {
+    ($table:ty) => {
+        impl $table {
+            fn line(&self) -> LineKeys<'_> {
+                let Self { baud, data_bits, parity, stop_bits, flow, .. } = self;
+                LineKeys { baud, data_bits, parity, stop_bits, flow }
+            }
+        }
+    };
+}
+use line_keys;
+line_keys!(DeviceTable);
 
 /// A name, or several in a list, each with its place.
 struct Names(Vec<(String, Option<Range<usize>>)>);
@@ -315,10 +303,12 @@ impl Check<'_> {
                 self.at(table.name.span(), "this instrument has no layout: expected layout = \"...\"")
             );
         };
+        let port = self.port(table)?;
         Ok(Instrument {
             name: self.name(&table.name)?,
-            port: self.port(table)?,
+            host: table.host.as_ref().map(|host| self.host(host, table, &port)).transpose()?,
             reader: self.reader(layout)?,
+            port,
         })
     }
 
@@ -335,6 +325,9 @@ impl Check<'_> {
         if let Some(layout) = &table.layout {
             return Err(self.at(layout.span(), "a scanner has no layout: it sends the job number as a line"));
         }
+        if let Some(host) = &table.host {
+            return Err(self.at(host.span(), "a scanner has no host: it is read here alone"));
+        }
         Ok(Scanner { name: self.name(&table.name)?, port: self.port(table)? })
     }
 
@@ -347,19 +340,42 @@ impl Check<'_> {
     }
 
     fn port(&self, table: &DeviceTable) -> Result<PortSettings, SettingsError> {
-        if table.port.get_ref().as_os_str().is_empty() {
-            return Err(self.at(table.port.span(), "port is empty: expected a device such as /dev/ttyUSB0"));
+        self.line(&table.port, &table.line(), None)
+    }
+
+    /// A port with its line keys; those left out are as in `default`.
+    fn line(
+        &self,
+        port: &Spanned<String>,
+        keys: &LineKeys,
+        default: Option<&PortSettings>,
+    ) -> Result<PortSettings, SettingsError> {
+        let device: Address =
+            port.get_ref().parse().map_err(|why| self.at(port.span(), &format!("port: {why}")))?;
+        if let (Address::Tcp(_), Some(span)) = (&device, keys.first()) {
+            return Err(self.at(
+                span,
+                "a tcp:// port passes bytes and no line settings: leave this out, or give the port as rfc2217://",
+            ));
         }
+        let default = default.cloned().unwrap_or(PortSettings {
+            device: device.clone(),
+            baud: 9600,
+            data_bits: DataBits::Eight,
+            parity: Parity::None,
+            stop_bits: StopBits::One,
+            flow: Flow::None,
+        });
         Ok(PortSettings {
-            device: table.port.get_ref().clone(),
-            baud: self.pick(&table.baud, 9600, |baud| match baud {
+            device,
+            baud: self.pick(keys.baud, default.baud, |baud| match baud {
                 50..=4_000_000 => Ok(*baud),
                 _ => Err(format!("baud = {baud}: expected 50 to 4000000 bits per second")),
             })?,
-            data_bits: self.pick(&table.data_bits, DataBits::Eight, |bits| DataBits::from_key(*bits))?,
-            parity: self.pick(&table.parity, Parity::None, |text| Parity::from_key(text))?,
-            stop_bits: self.pick(&table.stop_bits, StopBits::One, |bits| StopBits::from_key(*bits))?,
-            flow: self.pick(&table.flow, Flow::None, |text| Flow::from_key(text))?,
+            data_bits: self.pick(keys.data_bits, default.data_bits, |bits| DataBits::from_key(*bits))?,
+            parity: self.pick(keys.parity, default.parity, |text| Parity::from_key(text))?,
+            stop_bits: self.pick(keys.stop_bits, default.stop_bits, |bits| StopBits::from_key(*bits))?,
+            flow: self.pick(keys.flow, default.flow, |text| Flow::from_key(text))?,
         })
     }
 
@@ -382,10 +398,17 @@ impl Check<'_> {
             .chain(file.feed.iter().map(|feed| &feed.name))
             .chain(file.printer.iter().map(|printer| &printer.name));
         let names = names.map(|name| ("name", name.get_ref().trim().to_owned(), name.span()));
-        let ports =
-            devices().map(|table| ("port", table.port.get_ref().display().to_string(), table.port.span()));
-        let mut seen: HashMap<(&str, String), Range<usize>> = HashMap::new();
-        for (key, value, span) in names.chain(ports) {
+        let ports = devices().map(|table| ("port", table.port.get_ref().clone(), table.port.span()));
+        let mut seen: HashMap<(&'static str, String), Range<usize>> = HashMap::new();
+        let host_names = devices().filter_map(|table| {
+            let host = table.host.as_ref()?;
+            Some(("name", host_name(table.name.get_ref().trim()), host.span()))
+        });
+        let hosts =
+            devices().filter_map(|table| table.host.as_ref()).flat_map(|host| host.get_ref().claims());
+        let feeds = file.feed.iter().filter_map(|feed| feed.at.as_ref());
+        let feeds = feeds.map(|at| ("at", at.get_ref().clone(), at.span()));
+        for (key, value, span) in names.chain(ports).chain(host_names).chain(hosts).chain(feeds) {
             if let Some(first) = seen.get(&(key, value.clone())) {
                 let line = line_of(self.text, first.start);
                 return Err(self.at(

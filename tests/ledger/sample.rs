@@ -36,6 +36,7 @@ pub fn frame(instrument: &str, bytes: &[u8]) -> Entry {
         ended: Ended::Complete,
         layout: TextHash::of("layout"),
         reject: None,
+        arrived: None,
     })
 }
 

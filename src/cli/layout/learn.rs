@@ -7,6 +7,7 @@ use super::super::{Answer, Stop, block_on, text_of};
 use super::capture;
 use crate::parsers::learn::{HeldOut, Proposal, Sample, Shown, hold_one_out, learn};
 use crate::parsers::notation;
+use crate::station::settings::Address;
 use std::io::{BufRead, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 
@@ -38,7 +39,7 @@ pub(in crate::cli) struct LearnArgs {
     shown: Option<PathBuf>,
     /// Capture from this port instead, one measurement after the other
     #[arg(long, conflicts_with_all = ["captures", "shown"])]
-    port: Option<PathBuf>,
+    port: Option<Address>,
     #[command(flatten)]
     line: LineArgs,
     /// The name of the layout
@@ -174,7 +175,7 @@ fn asked(args: &LearnArgs) -> Result<Vec<Sample>, Stop> {
 }
 
 /// Captures one measurement after the other, keeps each in a file, and asks what was shown.
-async fn from_port(args: &LearnArgs, port: &Path) -> Result<Vec<Sample>, Stop> {
+async fn from_port(args: &LearnArgs, port: &Address) -> Result<Vec<Sample>, Stop> {
     let settings = args.line.of(port);
     let mut stop = Box::pin(stop_signal().map_err(Stop::failed)?);
     let mut asker = Asker::new();

@@ -13,8 +13,8 @@ use crate::page::problem::Problem;
 use crate::page::session::Who;
 use crate::parsers::notation;
 use crate::parsers::reading::JobNumber;
-use crate::station::board::{Board, Device, PortOnBoard};
-use crate::station::settings::{DataBits, Flow, Parity, PortSettings, StopBits};
+use crate::station::board::{Board, Device, HostOnBoard, PortOnBoard};
+use crate::station::settings::{Address, DataBits, Flow, Parity, PortSettings, StopBits};
 use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
@@ -47,6 +47,8 @@ struct DeviceView {
     path: String,
     line: String,
     layout: Option<String>,
+    /// The host that it goes on talking to: where, and how that stands.
+    host: Option<(String, String)>,
     columns: Vec<Column>,
     most: u32,
     frames: u32,
@@ -144,6 +146,7 @@ fn device(app: &App, say: &Language, port: &PortOnBoard, last: &[Numbered], now:
         path: port.path.clone(),
         line: line.map_or_else(String::new, |line| line_in_words(say, line)),
         layout: instrument.map(|instrument| instrument.reader.name().to_owned()),
+        host: port.host.as_ref().map(|host| (host.path.clone(), host_in_words(say, host, now))),
         frames: columns.iter().map(|column| column.frames).sum(),
         rejects: columns.iter().map(|column| column.rejects).sum(),
         columns,
@@ -152,8 +155,19 @@ fn device(app: &App, say: &Language, port: &PortOnBoard, last: &[Numbered], now:
     }
 }
 
+/// How a host stands: `open since 12 minutes`, or why it is not.
+fn host_in_words(say: &Language, host: &HostOnBoard, now: Timestamp) -> String {
+    let Some(state) = host.state else { return say.host_none.to_owned() };
+    let since = host.since.map(|since| format!("{} {}", say.since, say.since(since, now)));
+    let words = [Some(state.to_string()), since, host.why.clone()];
+    words.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
 /// A line's settings, as the trade writes them: `9600 baud, 8N1`.
 fn line_in_words(say: &Language, port: &PortSettings) -> String {
+    if matches!(port.device, Address::Tcp(_)) {
+        return "TCP".to_owned();
+    }
     let data = match port.data_bits {
         DataBits::Five => 5,
         DataBits::Six => 6,

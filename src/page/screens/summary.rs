@@ -34,6 +34,8 @@ impl Language {
             "reference-lens" => self.kind_reference_lens,
             "instrument-check" => self.kind_instrument_check,
             "drift" => self.kind_drift,
+            "host" => self.kind_host,
+            "gap" => self.kind_gap,
             other => other,
         }
     }
@@ -155,6 +157,15 @@ impl Language {
             Entry::ReferenceLens(entry) => vec![entry.lens.name.to_string(), entry.lens.serial.clone()],
             Entry::InstrumentCheck(check) => {
                 vec![check.instrument.clone(), check.lens.to_string(), check.outcome.to_string()]
+            }
+            Entry::Host(said) => {
+                let text = notation::to_text(&said.bytes[..said.bytes.len().min(QUOTED)]);
+                let undelivered = if said.undelivered { self.undelivered } else { "" };
+                vec![said.instrument.clone(), text, undelivered.to_owned()]
+            }
+            Entry::Gap(gap) => {
+                let bytes = format!("{} {}", gap.bytes, self.bytes_word);
+                vec![gap.instrument.clone(), gap.of.to_string(), bytes, gap.gap.to_string()]
             }
             Entry::Drift(drift) => {
                 vec![drift.instrument.clone(), drift.lens.to_string(), drift.rule.to_string()]

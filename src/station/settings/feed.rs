@@ -108,7 +108,7 @@ pub(super) struct FeedTable {
     kinds: Vec<Spanned<String>>,
     from: Option<Spanned<String>>,
     to: Option<Spanned<String>>,
-    at: Option<Spanned<String>>,
+    pub(super) at: Option<Spanned<String>>,
     run: Option<Spanned<Vec<String>>>,
     folder: Option<Spanned<PathBuf>>,
     acknowledge: Option<Spanned<bool>>,
