@@ -2,12 +2,14 @@
 
 use super::line::{End, Happened, Heard as Line, PortSettings, Untaken, Work, open};
 use crate::bench::entry::{PortEntry, PortState};
-use tokio::time::Instant;
+use tokio::time::{Duration, Instant};
 
 pub use super::line::Levels;
 
 /// How many bytes of answers may wait for an instrument that takes none.
 const ROOM: usize = 64 * 1024;
+/// How long the last words may take: an instrument that sends on and on must not hold up the end.
+const LAST_WORDS: Duration = Duration::from_secs(2);
 
 /// What a port has to say.
 #[derive(Debug)]
@@ -76,7 +78,8 @@ pub async fn keep_open(
     }
     if end.is_open() {
         // What the operating system holds already, so that nothing that arrived is lost.
-        while let Some(happened) = end.left().await {
+        let until = Instant::now() + LAST_WORDS;
+        while let Some(happened) = end.left(until).await {
             take(name, &device, &mut end, happened, listener).await;
         }
         drop(listener.hear(Heard::State(state_of(name, &device, PortState::Closed, None))).await);

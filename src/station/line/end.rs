@@ -6,11 +6,13 @@ use std::collections::VecDeque;
 use std::pin::Pin;
 use std::task::{Context, Poll};
 use std::time::Duration;
-use tokio::time::{Interval, MissedTickBehavior, Sleep, interval, sleep};
+use tokio::time::{Instant, Interval, MissedTickBehavior, Sleep, interval, sleep};
 
 /// The pause before the first try to open a lost line again; it doubles up to [`LAST_PAUSE`].
 const FIRST_PAUSE: Duration = Duration::from_millis(250);
 const LAST_PAUSE: Duration = Duration::from_secs(5);
+/// Within this time the runtime has heard of what the system holds.
+const HEARD_OF: Duration = Duration::from_millis(20);
 
 /// Opens a line.
 pub(in crate::station) type Opener = Box<dyn FnMut(&PortSettings) -> Opening + Send>;
@@ -105,14 +107,15 @@ impl End {
         .await
     }
 
-    /// What has arrived already, at the end of all.
-    pub(in crate::station) async fn left(&mut self) -> Option<Happened> {
-        let poll = std::future::poll_fn(|cx| match self.poll_next(cx) {
-            Poll::Ready(happened) => Poll::Ready(Some(happened)),
-            Poll::Pending => Poll::Ready(None),
-        });
-        // The runtime would have a task pause after so many reads, which is not the end.
-        tokio::task::unconstrained(poll).await
+    /// What has arrived already, at the end of all, which is not later than `until`.
+    pub(in crate::station) async fn left(&mut self, until: Instant) -> Option<Happened> {
+        let now = Instant::now();
+        if now >= until {
+            return None;
+        }
+        // The runtime may not have heard yet of what the system holds.
+        let until = until.min(now + HEARD_OF);
+        tokio::time::timeout_at(until, self.next()).await.ok()
     }
 
     pub(in crate::station) fn is_open(&self) -> bool {

@@ -104,14 +104,12 @@ impl<C: Fn() -> Timestamp> Relay<C> {
         let until = Instant::now() + LAST_WORDS;
         let (instrument_open, host_open) = (self.instrument.is_open(), self.host.is_open());
         while self.instrument.is_open()
-            && Instant::now() < until
-            && let Some(happened) = self.instrument.left().await
+            && let Some(happened) = self.instrument.left(until).await
         {
             self.at_instrument(happened);
         }
         while self.host.is_open()
-            && Instant::now() < until
-            && let Some(happened) = self.host.left().await
+            && let Some(happened) = self.host.left(until).await
         {
             self.at_host(happened);
         }
