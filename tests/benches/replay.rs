@@ -1,22 +1,25 @@
 //! How many recorded frames a second `fociline replay` reads, judges and commits, how much memory
 //! it takes, and what is on disk afterwards.
 //!
-//! `cargo bench --bench replay -- [frames] [jobs]`
+//! `cargo bench --bench replay -- [frames]`
 
 use std::io::Write;
 use std::path::Path;
 use std::process::Command;
 use std::time::Instant;
 
+/// How often the lenses of one job are measured, one after the other as at a bench.
+const FRAMES_A_JOB: u64 = 8;
+
 fn main() {
-    let mut arguments = std::env::args().skip(1).filter_map(|argument| argument.parse::<u64>().ok());
-    let frames = arguments.next().unwrap_or(1_000_000);
-    let jobs = arguments.next().unwrap_or(1_000);
+    let frames = std::env::args().skip(1).find_map(|argument| argument.parse::<u64>().ok());
+    let frames = frames.unwrap_or(1_000_000);
+    let jobs = frames.div_ceil(FRAMES_A_JOB);
     let folder = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).expect("a folder");
     let recording = folder.path().join("recording.bin");
     let orders = folder.path().join("orders.jsonl");
     let ledger = folder.path().join("bench.ledger");
-    record(&recording, frames, jobs);
+    record(&recording, frames);
     order(&orders, jobs);
     run(&["order", "add", "--ledger", text(&ledger), text(&orders)]);
 
@@ -32,16 +35,16 @@ fn main() {
 }
 
 /// Single lenses in turn, right and left, of each job; one in twenty is out of its limit.
-fn record(path: &Path, frames: u64, jobs: u64) {
+fn record(path: &Path, frames: u64) {
     let mut file = std::io::BufWriter::new(std::fs::File::create(path).expect("a file"));
     for n in 0..frames {
-        let eye = if (n / jobs).is_multiple_of(2) { "R" } else { "L" };
+        let eye = if n.is_multiple_of(2) { "R" } else { "L" };
         let axis = if n % 20 == 7 { 99 } else { 88 + n % 5 };
         let sphere = -125 + i64::try_from(n % 7).expect("small");
         write!(
             file,
             "JOB={} EYE={eye} S=-{}.{:02} C=-0.50 A={axis} PX=+0.05 PY=-0.04\r\n",
-            n % jobs,
+            n / FRAMES_A_JOB,
             -sphere / 100,
             -sphere % 100
         )
