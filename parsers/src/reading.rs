@@ -5,6 +5,7 @@
 
 use crate::units::{Degree, Dioptre, Millimetre, Percent, PrismDioptre};
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::collections::BTreeMap;
 use std::fmt;
 use std::str::FromStr;
@@ -154,95 +155,73 @@ pub enum ReferenceLine {
 }
 
 /// Sphere, cylinder and axis as the instrument sent them.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AsSent {
     /// Sphere in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sphere: Option<Dioptre>,
     /// Cylinder in dioptres, of either sign.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<Dioptre>,
     /// Axis in degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
 }
 
 /// What one frame says of one lens.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Lens {
     /// Sphere in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sphere: Option<Dioptre>,
     /// Cylinder in dioptres; in the normal form not positive.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<Dioptre>,
     /// Cylinder axis in degrees; in the normal form above 0 and up to 180.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
     /// Near addition in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub addition: Option<Dioptre>,
     /// Intermediate or second addition in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_addition: Option<Dioptre>,
     /// Prism parts; an empty list means measured and none.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism: Option<Vec<PrismPart>>,
     /// Monocular distance PD in millimetres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pd: Option<Millimetre>,
     /// Monocular near PD in millimetres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub near_pd: Option<Millimetre>,
     /// Height of the segment top in millimetres above the lowest tangent of the lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub segment_height: Option<Millimetre>,
     /// Height of the prism reference point in millimetres above the lowest tangent of the lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference_height: Option<Millimetre>,
     /// Luminous transmittance in percent.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub transmittance: Option<Percent>,
     /// In which mode the instrument took it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub mode: Option<Mode>,
     /// Which vertex the power refers to.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub vertex: Option<Vertex>,
     /// Present where the normal form differs from what was sent.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub as_sent: Option<AsSent>,
 }
 
 /// What one frame says was measured.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Reading {
     /// The job number in the frame.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
     /// The right lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub right: Option<Lens>,
     /// The left lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left: Option<Lens>,
     /// A lens of which the frame does not say for which eye it is.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unspecified: Option<Lens>,
     /// Who the instrument says measured.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub operator: Option<String>,
     /// The instrument's serial number.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub serial: Option<String>,
     /// The instrument's own time, as sent.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument_time: Option<String>,
     /// The spectral line the powers refer to.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference_line: Option<ReferenceLine>,
     /// Fault codes, as sent.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]

@@ -2,16 +2,17 @@
 
 use crate::notation;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::fmt;
 
 /// Why a frame was not read: the first thing in it that was not as expected.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Reject {
     /// Name of the layout or parser that refused the frame.
     pub layout: String,
     /// The field, such as `right sphere`, where it is about one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field: Option<String>,
     /// Offset of the offending byte in the frame, counted from 0.
     pub offset: usize,

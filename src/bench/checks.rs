@@ -11,6 +11,7 @@ use crate::parsers::reading::{Eye, JobNumber, Lens};
 use crate::parsers::units::Dioptre;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::borrow::Cow;
 
 /// What a manual reading is taken for. Practice never enters the statistics of production.
@@ -36,6 +37,7 @@ pub struct SittingStart {
 }
 
 /// A person's reading of one lens.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ManualEntry {
     /// Who read.
@@ -45,7 +47,6 @@ pub struct ManualEntry {
     /// The sitting, such as a date: readings without a break, with one focus of the eyepiece.
     pub sitting: String,
     /// At the first reading of a sitting.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub start: Option<SittingStart>,
     /// What it is for.
     #[serde(default)]
@@ -53,7 +54,6 @@ pub struct ManualEntry {
     /// The job whose lens it is, or the name of a reference or practice lens.
     pub job: JobNumber,
     /// For which eye the lens is, in a job.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub eye: Option<Eye>,
     /// The instrument's value was not shown before this was committed.
     pub blind: bool,
@@ -64,6 +64,7 @@ pub struct ManualEntry {
 }
 
 /// A manual reading compared with the instrument's.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CrossCheckEntry {
     /// The job.
@@ -85,7 +86,6 @@ pub struct CrossCheckEntry {
     /// What it comes to.
     pub outcome: Outcome,
     /// What most likely happened, where the outcome is a different lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub suspect: Option<Suspect>,
     /// How the outcome was reached.
     pub reasons: Vec<String>,

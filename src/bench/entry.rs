@@ -16,6 +16,7 @@ use crate::parsers::notation;
 use crate::parsers::reading::{Eye, JobNumber, Reading};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::fmt;
 
 /// The number of an entry: 1 is the first, and there are no gaps.
@@ -170,6 +171,7 @@ pub enum NotAnEntry {
 
 /// What came in on an instrument's port. The bytes of all frame entries of one instrument, in
 /// order, are exactly what arrived.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameEntry {
     /// The instrument's name in the settings.
@@ -182,15 +184,14 @@ pub struct FrameEntry {
     /// The hash of the layout that read it, as in the `in-force` entry.
     pub layout: TextHash,
     /// Why it gave no reading.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reject: Option<Reject>,
     /// When it came in, where it waited before it could be recorded.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub arrived: Option<Timestamp>,
 }
 
 /// What a host said to its instrument, through this station. The bytes of all these entries of one
 /// instrument, in order, are exactly what came from its host, but for gaps.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HostEntry {
     /// The instrument's name in the settings.
@@ -202,7 +203,6 @@ pub struct HostEntry {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub undelivered: bool,
     /// When it came in, where it waited before it could be recorded.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub arrived: Option<Timestamp>,
 }
 
@@ -288,6 +288,7 @@ pub enum JobFrom {
 }
 
 /// What one frame says was measured, in normal form.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReadingEntry {
     /// The frame it was read from.
@@ -295,7 +296,6 @@ pub struct ReadingEntry {
     /// The instrument that sent it.
     pub instrument: String,
     /// The job it belongs to, if any.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
     /// How that was known.
     pub job_from: JobFrom,
@@ -304,6 +304,7 @@ pub struct ReadingEntry {
 }
 
 /// One revision of an order.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OrderEntry {
     /// 1 for the first order of a job, then counting up.
@@ -311,7 +312,6 @@ pub struct OrderEntry {
     /// Where it came from, for people: a file name and line, or `by hand`.
     pub source: String,
     /// Who entered it, where a person did.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// What the order file carried beyond the order and was left out: names of fields, no values.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -321,10 +321,10 @@ pub struct OrderEntry {
 }
 
 /// A job chosen at the station.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct JobEntry {
     /// The job; absent when what was scanned is not a job number.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
     /// The scanner's name, or the person's.
     pub by: String,
@@ -332,7 +332,6 @@ pub struct JobEntry {
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub by_hand: bool,
     /// What was scanned, in [`notation`] text, where it is not the job number itself.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub scanned: Option<String>,
 }
 
@@ -340,6 +339,7 @@ pub struct JobEntry {
 pub const NOT_SIGNED_IN: &str = "not signed in";
 
 /// Something said about an earlier entry. Nothing is edited: this is how things are corrected.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct NoteEntry {
     /// The entry it is about.
@@ -351,13 +351,10 @@ pub struct NoteEntry {
     /// Who.
     pub by: String,
     /// The job concerned, after this note.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
     /// For which eye an unspecified lens is, where an assignment says so.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub eye: Option<Eye>,
     /// The job that the reading belonged to before.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub job_before: Option<JobNumber>,
 }
 
@@ -374,6 +371,7 @@ pub enum Says {
 }
 
 /// A port opened or lost.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PortEntry {
     /// The instrument's or scanner's name in the settings.
@@ -383,7 +381,6 @@ pub struct PortEntry {
     /// What happened.
     pub state: PortState,
     /// Why, in words, when it was lost or could not be opened.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
 }
 

@@ -5,6 +5,7 @@
 use super::entry::Seq;
 use crate::parsers::reading::JobNumber;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::fmt;
 
 /// What a person answers for at a station.
@@ -30,24 +31,21 @@ impl fmt::Display for Role {
 }
 
 /// A person signed in or out, or an account changed.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PersonEntry {
     /// What happened.
     pub did: PersonDid,
     /// Whose account it is about; absent where a name was given that is nobody's. That name is
     /// not recorded: now and then it is a passphrase, typed into the wrong field.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub name: Option<String>,
     /// The account's role from here on.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub role: Option<Role>,
     /// Who did it: the person, or who changed the account.
     pub by: String,
     /// The network address it was done from, where it was done over the network.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<String>,
     /// Why, in words, where it was refused.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
 }
 

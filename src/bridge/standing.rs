@@ -5,6 +5,7 @@ use crate::station::settings::feed::{Broker, Destination, Feed, Stream};
 use crate::station::settings::printer::Spool;
 use jiff::Timestamp;
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 use std::sync::{Mutex, PoisonError};
 
 /// How the feeds of a station do.
@@ -12,6 +13,7 @@ use std::sync::{Mutex, PoisonError};
 pub struct Standing(Mutex<Vec<FeedStanding>>);
 
 /// How one feed does.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct FeedStanding {
     /// Its name.
@@ -21,12 +23,11 @@ pub struct FeedStanding {
     /// The kinds of entries that it carries.
     pub kinds: Vec<&'static str>,
     /// Whether its receiver is there; nothing before the first try.
+    #[serialize_always]
     pub connected: Option<bool>,
     /// Why it is not.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Since when.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<Timestamp>,
     /// The receiver has kept every message up to this entry.
     pub cursor: Seq,

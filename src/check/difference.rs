@@ -12,43 +12,34 @@ use crate::optics::{PowerVector, Prism, SpheroCylinder, float, rounded};
 use crate::parsers::reading::{Eye, Lens};
 use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 /// The first reading less the second. What either of them lacks is absent. Rounded to
 /// [`crate::optics::ANGLE_PLACES`].
+#[skip_serializing_none]
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Difference {
     /// Mean sphere, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub m: Option<Dioptre>,
     /// Crossed cylinder at 0 and 90 degrees, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub j0: Option<Dioptre>,
     /// Crossed cylinder at 45 and 135 degrees, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub j45: Option<Dioptre>,
     /// Length of the difference of the power vectors, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub distance: Option<Dioptre>,
     /// The largest difference in any meridian, dioptres; not negative.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub meridian: Option<Dioptre>,
     /// Axis on the half circle, above -90 and up to 90 degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
     /// The axis difference weighted by the cylinders, dioptres; not negative.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis_weighted: Option<Dioptre>,
     /// Addition, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub addition: Option<Dioptre>,
     /// Horizontal prism, in positive.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism_horizontal: Option<PrismDioptre>,
     /// Vertical prism, up positive.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism_vertical: Option<PrismDioptre>,
     /// Length of the difference of the prisms; not negative.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism: Option<PrismDioptre>,
 }
 

@@ -9,46 +9,40 @@ use crate::parsers::reading::{Lens, PrismPart, Reading};
 use crate::parsers::units::{Degree, Dioptre};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 /// The two drum values and the axis wheel, as read.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Drums {
     /// Where the sphere lines are sharp, dioptres.
     pub sphere_lines: Dioptre,
     /// Where the cylinder lines are sharp, dioptres; absent where all lines are sharp together.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder_lines: Option<Dioptre>,
     /// The axis wheel, degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wheel: Option<Degree>,
 }
 
 /// A manual reading of one lens, as it was read. Nothing in it is converted.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct AsRead {
     /// Sphere in dioptres, where the person worked it out.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sphere: Option<Dioptre>,
     /// Cylinder in dioptres, of either sign.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<Dioptre>,
     /// Axis in degrees.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
     /// The drum values, where the tool works it out.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub drums: Option<Drums>,
     /// Where the lines of the distance reading are sharp in the near portion, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub near_drum: Option<Dioptre>,
     /// Addition in dioptres, where the person worked it out.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub addition: Option<Dioptre>,
     /// Prism: one part by rings and direction, or horizontal and vertical parts. An empty list
     /// means that the target was centred.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism: Option<Vec<PrismPart>>,
 }
 

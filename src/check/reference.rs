@@ -12,11 +12,13 @@ use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::borrow::Cow;
 use std::fmt;
 
 /// A lens of known power. Its name is written like a job number, and is scanned like one: a
 /// reading that belongs to it is a check of the instrument.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct ReferenceLens {
@@ -27,19 +29,14 @@ pub struct ReferenceLens {
     /// Certified sphere, dioptres.
     pub sphere: Dioptre,
     /// Certified cylinder, dioptres, of either sign.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<Dioptre>,
     /// Certified axis, degrees; absent where the lens has no mark to lay it by.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
     /// Certified prism; absent where prism is not checked with this lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism: Option<Vec<PrismPart>>,
     /// Expanded uncertainty (k = 2) of the certified powers, dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub uncertainty: Option<Dioptre>,
     /// The certificate's number or file.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub certificate: Option<String>,
     /// The last day on which the certificate holds.
     pub due: Date,
@@ -117,6 +114,7 @@ impl fmt::Display for CheckOutcome {
 }
 
 /// One quantity of a reference lens, as certified and as measured.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct CheckItem {
     /// What.
@@ -125,13 +123,13 @@ pub struct CheckItem {
     #[serde(with = "rust_decimal::serde::arbitrary_precision")]
     pub expected: Decimal,
     /// What the instrument measured, in `unit`.
-    #[serde(default, skip_serializing_if = "Option::is_none", with = "digits::optional")]
+    #[serde(default, with = "digits::optional")]
     pub measured: Option<Decimal>,
     /// Measured less expected, in `unit`.
-    #[serde(default, skip_serializing_if = "Option::is_none", with = "digits::optional")]
+    #[serde(default, with = "digits::optional")]
     pub deviation: Option<Decimal>,
     /// The greatest magnitude of `deviation` that is good, in `unit`.
-    #[serde(default, skip_serializing_if = "Option::is_none", with = "digits::optional")]
+    #[serde(default, with = "digits::optional")]
     pub limit: Option<Decimal>,
     /// `D`, `deg` or `prism-D`.
     pub unit: Cow<'static, str>,

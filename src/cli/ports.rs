@@ -2,6 +2,7 @@
 
 use super::{Answer, Stop, json};
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 use std::path::{Path, PathBuf};
 
 #[derive(Debug, clap::Args)]
@@ -11,11 +12,11 @@ pub(super) struct PortsArgs {
     json: bool,
 }
 
+#[skip_serializing_none]
 #[derive(Serialize)]
 struct Port {
     device: String,
     /// The path that stays the same when the adapter is plugged in elsewhere.
-    #[serde(skip_serializing_if = "Option::is_none")]
     stable: Option<PathBuf>,
     kind: String,
 }

@@ -3,6 +3,7 @@
 use crate::parsers::reading::{Eye, JobNumber};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::borrow::Cow;
 use std::fmt;
 
@@ -106,6 +107,7 @@ macro_rules! shown_as_in_json {
 shown_as_in_json!(Side, Quantity, ItemOutcome, Outcome);
 
 /// One quantity of one lens or pair, judged.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Item {
     /// Which lens.
@@ -113,32 +115,16 @@ pub struct Item {
     /// What.
     pub quantity: Quantity,
     /// What was ordered, in `unit`.
-    #[serde(
-        skip_serializing_if = "Option::is_none",
-        default,
-        with = "rust_decimal::serde::arbitrary_precision_option"
-    )]
+    #[serde(default, with = "rust_decimal::serde::arbitrary_precision_option")]
     pub ordered: Option<Decimal>,
     /// What was measured, in `unit`.
-    #[serde(
-        skip_serializing_if = "Option::is_none",
-        default,
-        with = "rust_decimal::serde::arbitrary_precision_option"
-    )]
+    #[serde(default, with = "rust_decimal::serde::arbitrary_precision_option")]
     pub measured: Option<Decimal>,
     /// Measured less ordered, in `unit`.
-    #[serde(
-        skip_serializing_if = "Option::is_none",
-        default,
-        with = "rust_decimal::serde::arbitrary_precision_option"
-    )]
+    #[serde(default, with = "rust_decimal::serde::arbitrary_precision_option")]
     pub deviation: Option<Decimal>,
     /// The greatest magnitude of `deviation` that passes, in `unit`.
-    #[serde(
-        skip_serializing_if = "Option::is_none",
-        default,
-        with = "rust_decimal::serde::arbitrary_precision_option"
-    )]
+    #[serde(default, with = "rust_decimal::serde::arbitrary_precision_option")]
     pub limit: Option<Decimal>,
     /// `D`, `deg`, `prism-D` or `mm`.
     pub unit: Cow<'static, str>,
@@ -152,6 +138,7 @@ pub struct Item {
 }
 
 /// A reading judged against an order by a rule set.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Verdict {
     /// The job.
@@ -165,14 +152,12 @@ pub struct Verdict {
     /// The decision rule in words: simple acceptance, or guarded by the instrument's uncertainty.
     pub decision: String,
     /// What a verdict on record was derived from; absent when judged from files.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
     pub basis: Option<Basis>,
     /// What holds for the whole verdict: the power scheme applied, loosened limits, and the like.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub notes: Vec<String>,
     /// Why the verdict is held back, where it is: an instrument is not in order. It is shown instead
     /// of the outcome.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
     pub held: Option<String>,
 }
 
@@ -189,6 +174,7 @@ pub struct Hold {
 }
 
 /// What a verdict on record was derived from, so that it can be derived again.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Basis {
     /// The number of the order's entry.
@@ -204,6 +190,5 @@ pub struct Basis {
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub checks: Vec<u64>,
     /// When the station held verdicts back; absent where it never did.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
     pub hold: Option<Hold>,
 }

@@ -19,6 +19,7 @@ pub use validate::Invalid;
 use crate::parsers::reading::{Eye, JobNumber, PrismPart};
 use crate::parsers::units::{Degree, Dioptre, Millimetre};
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 use std::fmt;
 
 /// The kind of lens ordered: it chooses the tables of a rule set.
@@ -49,42 +50,34 @@ impl fmt::Display for LensKind {
 }
 
 /// What was ordered for one eye. What was not ordered is absent.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct OrderedLens {
     /// Sphere in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sphere: Option<Dioptre>,
     /// Cylinder in dioptres, of either sign.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub cylinder: Option<Dioptre>,
     /// Cylinder axis in degrees, 0 to 180.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub axis: Option<Degree>,
     /// Near addition in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub addition: Option<Dioptre>,
     /// Intermediate or second addition in dioptres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub second_addition: Option<Dioptre>,
     /// Prism parts; absent and an empty list both order none.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub prism: Option<Vec<PrismPart>>,
     /// Monocular distance PD in millimetres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub pd: Option<Millimetre>,
     /// Monocular near PD in millimetres.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub near_pd: Option<Millimetre>,
     /// Height of the segment top in millimetres above the lowest tangent of the lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub segment_height: Option<Millimetre>,
     /// Height of the prism reference point in millimetres above the lowest tangent of the lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reference_height: Option<Millimetre>,
 }
 
 /// One revision of one job's order.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Order {
@@ -95,10 +88,8 @@ pub struct Order {
     /// Whether the lenses are judged as a mounted pair or uncut.
     pub mounted: bool,
     /// The right lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub right: Option<OrderedLens>,
     /// The left lens.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub left: Option<OrderedLens>,
 }
 

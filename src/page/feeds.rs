@@ -9,11 +9,13 @@ use crate::ledger::{LedgerError, Reader};
 use crate::station::board::Board;
 use jiff::Timestamp;
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 
 /// How far ahead of a feed's cursor it is counted what waits.
 const COUNTED: u64 = 5000;
 
 /// A feed, and what waits for its receiver.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Serialize)]
 pub struct FeedView {
     /// How it does.
@@ -24,7 +26,6 @@ pub struct FeedView {
     /// There are more than were counted.
     pub or_more: bool,
     /// When the first of them was committed.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub oldest: Option<Timestamp>,
 }
 

@@ -12,8 +12,10 @@ use axum::Json;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 
 /// Why a request is not answered as asked.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Problem {
     /// The HTTP status.
@@ -23,7 +25,6 @@ pub struct Problem {
     /// What is wrong, and what to do.
     pub detail: String,
     /// After how many seconds to try again.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub retry_after: Option<u64>,
 }
 

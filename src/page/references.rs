@@ -10,6 +10,7 @@ use crate::judge::verdict::Hold;
 use crate::parsers::reading::JobNumber;
 use jiff::Timestamp;
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 
 /// How often an instrument is due where the settings hold nothing back.
 const DAILY: u32 = 24;
@@ -40,6 +41,7 @@ pub struct Registered {
 }
 
 /// How an instrument stands.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Serialize)]
 pub struct Checked {
     /// The instrument.
@@ -47,7 +49,6 @@ pub struct Checked {
     /// Whether its checks are good and in date.
     pub state: CheckState,
     /// Why not, where they are not.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Its last check with each lens.
     pub checks: Vec<Last>,

@@ -10,6 +10,7 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
+use serde_with::skip_serializing_none;
 
 /// How many hits a page of them has where nothing is said.
 const USUAL: usize = 50;
@@ -102,12 +103,12 @@ pub(super) fn time(
 }
 
 /// A page of hits, the newest first.
+#[skip_serializing_none]
 #[derive(Debug, Clone, Serialize)]
 pub struct Found {
     /// The entries.
     pub entries: Vec<FoundEntry>,
     /// What `before` has to be for the next page; absent on the last one.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub next: Option<Seq>,
 }
 

@@ -13,6 +13,7 @@ use jiff::civil::DateTime;
 use jiff::tz::TimeZone;
 use jiff::{SignedDuration, Timestamp};
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 use std::collections::VecDeque;
 
 /// How many entries before the last a board is drawn from at a start. Readings that wait for a
@@ -65,6 +66,7 @@ pub struct Current {
 }
 
 /// A job and the verdict on it as it stands.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Judged {
     /// The verdict's entry.
@@ -74,7 +76,6 @@ pub struct Judged {
     /// The verdict.
     pub verdict: Verdict,
     /// Who overrode it, and why.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub overridden: Option<OverrideEntry>,
 }
 
@@ -89,6 +90,7 @@ pub enum Device {
 }
 
 /// A port and what came in on it.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PortOnBoard {
     /// The instrument's or scanner's name.
@@ -98,35 +100,32 @@ pub struct PortOnBoard {
     /// Where it is: a tty, or an address on the network.
     pub path: String,
     /// What happened to it last; nothing before the station has tried it.
+    #[serialize_always]
     pub state: Option<PortState>,
     /// Why, where it is not open.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Since when.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<Timestamp>,
     /// When bytes last came in.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub last_heard: Option<Timestamp>,
     /// What came in, hour by hour in the station's time, the earliest first.
     pub hours: VecDeque<Hour>,
     /// The host that an instrument goes on talking to.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub host: Option<HostOnBoard>,
 }
 
 /// The host of an instrument.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct HostOnBoard {
     /// Where it is reached.
     pub path: String,
     /// What happened to it last; nothing before it was there.
+    #[serialize_always]
     pub state: Option<PortState>,
     /// Why, where it is not there.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub why: Option<String>,
     /// Since when.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub since: Option<Timestamp>,
 }
 
@@ -152,6 +151,7 @@ pub enum WaitsFor {
 }
 
 /// A reading that does not count until a person says more.
+#[skip_serializing_none]
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Waiting {
     /// The reading's entry.
@@ -163,7 +163,6 @@ pub struct Waiting {
     /// The instrument that sent it.
     pub instrument: String,
     /// The job that it belongs to, if any.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub job: Option<JobNumber>,
     /// What was measured.
     pub reading: Reading,

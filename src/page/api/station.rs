@@ -13,13 +13,14 @@ use axum::Json;
 use axum::extract::State;
 use jiff::Timestamp;
 use serde::Serialize;
+use serde_with::skip_serializing_none;
 use std::sync::Arc;
 
 /// Whether what happens is being recorded.
+#[skip_serializing_none]
 #[derive(Debug, Serialize)]
 pub(super) struct HealthView {
     recording: bool,
-    #[serde(skip_serializing_if = "Option::is_none")]
     why: Option<String>,
 }
 
@@ -46,11 +47,11 @@ pub(super) struct Station {
     waiting: Vec<Waiting>,
 }
 
+#[skip_serializing_none]
 #[derive(Serialize)]
 struct Judged {
     job: JobNumber,
     outcome: Outcome,
-    #[serde(skip_serializing_if = "Option::is_none")]
     held: Option<String>,
     verdict: Seq,
     time: Timestamp,
