@@ -22,7 +22,8 @@ use ::csv::{ReaderBuilder, StringRecord};
 use std::str::FromStr;
 
 const NEEDED: [&str; 3] = ["job", "lens", "mounted"];
-const OF_AN_EYE: [&str; 10] = [
+/// The columns of one eye.
+pub const OF_AN_EYE: [&str; 10] = [
     "sphere",
     "cylinder",
     "axis",

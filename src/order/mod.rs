@@ -11,12 +11,12 @@ mod json;
 pub mod typed;
 pub mod validate;
 
-pub use self::csv::read_csv;
+pub use self::csv::{OF_AN_EYE, read_csv};
 pub use intake::{Intake, Refusal, read};
 pub use json::read_json;
 pub use validate::Invalid;
 
-use crate::parsers::reading::{Eye, JobNumber, PrismPart};
+use crate::parsers::reading::{Eye, JobNumber, Lens, PrismPart};
 use crate::parsers::units::{Degree, Dioptre, Millimetre};
 use serde::{Deserialize, Serialize};
 use serde_with::skip_serializing_none;
@@ -74,6 +74,28 @@ pub struct OrderedLens {
     pub segment_height: Option<Millimetre>,
     /// Height of the prism reference point in millimetres above the lowest tangent of the lens.
     pub reference_height: Option<Millimetre>,
+}
+
+impl From<&OrderedLens> for Lens {
+    /// The lens that fulfils the order to the last digit.
+    fn from(ordered: &OrderedLens) -> Self {
+        let OrderedLens { sphere, cylinder, axis, addition, second_addition, pd, near_pd, .. } = *ordered;
+        let OrderedLens { segment_height, reference_height, .. } = *ordered;
+        let prism = ordered.prism.clone();
+        Self {
+            sphere,
+            cylinder,
+            axis,
+            addition,
+            second_addition,
+            prism,
+            pd,
+            near_pd,
+            segment_height,
+            reference_height,
+            ..Self::default()
+        }
+    }
 }
 
 /// One revision of one job's order.

@@ -6,7 +6,6 @@
 use super::people::PeopleError;
 use crate::ledger::LedgerError;
 use crate::station::asked::AskError;
-use crate::station::notes::NoteError;
 use crate::station::recorder::Closed;
 use axum::Json;
 use axum::http::{HeaderValue, StatusCode, header};
@@ -100,15 +99,6 @@ impl IntoResponse for Problem {
 impl From<LedgerError> for Problem {
     fn from(why: LedgerError) -> Self {
         Self::fault(why)
-    }
-}
-
-impl From<NoteError> for Problem {
-    fn from(why: NoteError) -> Self {
-        match why {
-            NoteError::Refused(why) => Self::unusable(why),
-            NoteError::Ledger(why) => why.into(),
-        }
     }
 }
 

@@ -3,7 +3,7 @@
 
 use super::document::{Figure, Report, Section, entry_ranges};
 use crate::bench::entry::Seq;
-use crate::evidence::plot;
+use crate::evidence::plot::{self, escape};
 use std::fmt::Write;
 
 /// The look of a report. Its plots have theirs: [`plot::LOOK`].
@@ -22,21 +22,6 @@ const SHOWN: usize = 1000;
 
 /// What a file of its own looks like around the report.
 const FILE_LOOK: &str = include_str!("file.css");
-
-pub(super) fn escape(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            c if c.is_control() => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
-}
 
 pub(super) fn document(report: &Report) -> String {
     let (title, body) = (escape(&report.title), body(report, None));

@@ -76,7 +76,7 @@ pub enum AskError {
     Ledger(#[from] LedgerError),
 }
 
-fn refused<T>(why: impl Into<String>) -> Result<T, AskError> {
+pub(super) fn refused<T>(why: impl Into<String>) -> Result<T, AskError> {
     Err(AskError::Refused(why.into()))
 }
 

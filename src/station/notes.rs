@@ -1,7 +1,8 @@
 //! What people say of readings on record, checked against the record before it is taken in.
 
+use super::asked::{AskError, refused};
 use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says, Seq};
-use crate::ledger::{LedgerError, Reader};
+use crate::ledger::Reader;
 use crate::parsers::reading::{Eye, JobNumber};
 
 /// What is to be said of a reading.
@@ -20,21 +21,6 @@ pub enum Wanted {
     Remark,
 }
 
-/// Why it cannot be said.
-#[derive(Debug, thiserror::Error)]
-pub enum NoteError {
-    /// It does not fit the record.
-    #[error("{0}")]
-    Refused(String),
-    /// The record cannot be read.
-    #[error(transparent)]
-    Ledger(#[from] LedgerError),
-}
-
-fn refused<T>(why: impl Into<String>) -> Result<T, NoteError> {
-    Err(NoteError::Refused(why.into()))
-}
-
 /// The note that says `wanted` of the entry `about`.
 ///
 /// # Errors
@@ -46,7 +32,7 @@ pub fn note(
     wanted: Wanted,
     reason: &str,
     by: &str,
-) -> Result<NoteEntry, NoteError> {
+) -> Result<NoteEntry, AskError> {
     let (reason, by) = (reason.trim(), by.trim());
     if reason.is_empty() || by.is_empty() {
         return refused("a reason and a name are needed: the record has to say why, and who says so");
@@ -89,7 +75,7 @@ pub fn note(
 }
 
 /// The job that a reading belongs to after everything said of it so far.
-fn standing_job(record: &Reader, about: Seq, reading: &ReadingEntry) -> Result<Option<JobNumber>, NoteError> {
+fn standing_job(record: &Reader, about: Seq, reading: &ReadingEntry) -> Result<Option<JobNumber>, AskError> {
     let mut job = reading.job.clone();
     for later in record.what_refers_to(about)? {
         let Entry::Note(note) = later.entry else { continue };

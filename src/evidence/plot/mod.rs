@@ -33,6 +33,7 @@ pub use double_angle::double_angle;
 pub use gauge::gauge;
 pub use pareto::pareto;
 pub use protractor::axis_errors;
+pub(crate) use svg::escape;
 
 /// The style sheet of every plot.
 pub const LOOK: &str = include_str!("look.css");

@@ -28,7 +28,7 @@ pub(super) fn length(value: f64) -> String {
 }
 
 /// Text with the characters that mean something to XML written out, and what XML forbids left out.
-fn escape(text: &str) -> String {
+pub fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

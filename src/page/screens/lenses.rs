@@ -274,18 +274,7 @@ impl Language {
 
     /// A lens as it was ordered, in one line.
     pub fn ordered_lens(&self, lens: &OrderedLens) -> String {
-        let mut words = self.power(lens.sphere, lens.cylinder, lens.axis);
-        let mut word = |name: &str, value: Option<Decimal>, unit: &str| {
-            words.extend(value.map(|value| self.named(name, value, unit)));
-        };
-        word(self.addition_short, lens.addition.map(Dioptre::value), "D");
-        word(self.second_addition_short, lens.second_addition.map(Dioptre::value), "D");
-        word(self.pd, lens.pd.map(|v| v.value()), "mm");
-        word(self.near_pd, lens.near_pd.map(|v| v.value()), "mm");
-        word(self.segment_short, lens.segment_height.map(|v| v.value()), "mm");
-        word(self.reference_short, lens.reference_height.map(|v| v.value()), "mm");
-        words.extend(lens.prism.as_deref().map(|prism| self.prism_of(prism)));
-        words.join("  ")
+        self.measured_lens(&Lens::from(lens))
     }
 
     /// A lens as it was measured, in one line.

@@ -5,7 +5,7 @@
 
 use super::language::Language;
 use super::{Frame, render};
-use crate::order::{LensKind, Order, OrderedLens, intake};
+use crate::order::{LensKind, OF_AN_EYE, Order, OrderedLens, intake};
 use crate::page::app::App;
 use crate::page::problem::Problem;
 use crate::page::session::Who;
@@ -20,19 +20,6 @@ use std::sync::Arc;
 
 /// What the line of an order file is called towards the intake.
 const AS_FILE: &str = "by hand.csv";
-/// The columns of one eye: see the order files.
-const OF_AN_EYE: [&str; 10] = [
-    "sphere",
-    "cylinder",
-    "axis",
-    "addition",
-    "second_addition",
-    "prism",
-    "pd",
-    "near_pd",
-    "segment_height",
-    "reference_height",
-];
 
 #[derive(Deserialize, Default)]
 #[serde(default)]
