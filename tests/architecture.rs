@@ -121,3 +121,16 @@ fn the_core_knows_nothing_of_the_world() {
         }
     }
 }
+
+/// Fractions on record come back to the last bit. The tests' own libraries turn this on too, so
+/// that no test of a reading could see it missing from the program.
+#[test]
+fn the_program_itself_reads_fractions_exactly() {
+    let tree = std::process::Command::new(env!("CARGO"))
+        .args(["tree", "--offline", "--edges", "normal,features", "--invert", "serde_json"])
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .output()
+        .expect("cargo runs");
+    assert!(tree.status.success(), "{}", String::from_utf8_lossy(&tree.stderr));
+    assert!(String::from_utf8_lossy(&tree.stdout).contains("float_roundtrip"), "see Cargo.toml");
+}

@@ -279,7 +279,8 @@ impl Again<'_> {
             return Ok(Err(format!("it rests on entry {}, which comes later", drift.check)));
         }
         let fired = self.standing.fired(drift.check, &limits, &drift.limits);
-        let now = fired.iter().find(|now| *now == drift).or_else(|| fired.first());
+        let of = |one: &DriftEntry| (one.quantity, one.chart, one.rule.clone(), one.side.clone());
+        let now = fired.iter().find(|now| of(now) == of(drift));
         Ok(same(now, drift, &mut self.found.drifts))
     }
 

@@ -328,6 +328,20 @@ fn drift_is_told_once_when_it_begins() {
     assert!(!kinds(&station.check("one", "REF-10", "-10.05")).contains(&"drift"));
 }
 
+/// Centre and sigma are fractions that no short decimal is equal to.
+#[test]
+fn figures_of_a_chart_come_back_from_the_record_to_the_last_bit() {
+    let mut station = Station::new(None);
+    let hundredths = [2, 0, 0, 1, 2, -1, 1, 2, 2, 0, 3, 5, 2, 1, 4, 5, 5, 5, 6, 5, 6, 6, 6, 6];
+    let told = hundredths.map(|off| {
+        let read = format!("{}.{:02}", (500 + off) / 100, (500 + off) % 100);
+        station.check("one", "REF+5", &read).iter().filter(|n| n.entry.kind() == "drift").count()
+    });
+    let found = station.again();
+    assert!(found.drifts > 0, "{told:?}");
+    assert_eq!(found.drifts, told.iter().sum::<usize>() as u64);
+}
+
 #[test]
 fn a_check_that_was_altered_is_found() {
     let mut station = Station::new(hold(&[]));
