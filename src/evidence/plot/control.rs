@@ -6,9 +6,8 @@ use super::svg::{Anchor, Figure, fitted, text_width};
 use crate::evidence::Interval;
 use crate::evidence::chart::{Baseline, CusumPoint, EwmaPoint, IndividualsPoint, MOVING_RANGE, Signal, Step};
 
-const WIDTH: f64 = 760.0;
-const LEFT: f64 = 84.0;
-const RIGHT: f64 = 636.0;
+const LEFT: f64 = 78.0;
+const RIGHT: f64 = 384.0;
 
 /// The rules that fired, each with its letter: A for the first to fire, B for the next.
 struct Key(Vec<&'static str>);
@@ -88,7 +87,7 @@ impl Panel<'_> {
         let named = self.lines.iter().zip(places).filter(|(l, _)| !l.0.is_empty());
         for ((name, value, _), y) in named {
             let text = format!("{name} {}", (self.label)(*value, 3));
-            figure.text((RIGHT + 10.0, y + 5.0), Anchor::Start, "", &text);
+            figure.text((RIGHT + 8.0, y + 5.0), Anchor::Start, "", &text);
         }
     }
 
@@ -129,7 +128,7 @@ fn described(kind: &str, count: usize, signals: &[&Signal]) -> String {
 pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: Words) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 500.0 + key.height(), words.title);
+    let mut figure = Figure::new(500.0 + key.height(), words.title);
     let three = baseline.limits(3.0);
     let of_range = |s: &&Signal| s.rule == MOVING_RANGE.0;
     let top = Panel {
@@ -175,7 +174,7 @@ pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: 
 pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 400.0 + key.height(), words.title);
+    let mut figure = Figure::new(400.0 + key.height(), words.title);
     let limits: Vec<Interval> = steps.iter().map(|s| s.point.limits).collect();
     let edge = |f: fn(&Interval) -> f64| limits.last().map_or(baseline.centre, f);
     let panel = Panel {
@@ -212,16 +211,18 @@ pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, words: Words) -> String 
     use crate::evidence::chart::Side;
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 400.0 + key.height(), words.title);
-    let half = |side: Side, value: fn(&CusumPoint) -> f64, line: f64| Panel {
+    let mut figure = Figure::new(400.0 + key.height(), words.title);
+    let half = |side: Side, value: fn(&CusumPoint) -> f64| Panel {
         points: steps.iter().map(|s| (s.point.index, value(&s.point))).collect(),
-        lines: vec![("limit", line, "limit")],
+        lines: Vec::new(),
         signals: all.iter().copied().filter(|s| s.side == side).collect(),
         label: signed,
         rests_at_zero: true,
     };
-    let above = half(Side::Above, |p| p.above, decision);
-    let below = half(Side::Below, |p| -p.below, -decision);
+    let mut above = half(Side::Above, |p| p.above);
+    let below = half(Side::Below, |p| -p.below);
+    // Both in one panel, where names are kept apart.
+    above.lines = vec![("limit", decision, "limit"), ("limit", -decision, "limit")];
     let frame =
         Frame { x: places(steps.len()), y: Scale::around(above.values().chain(below.values()), 340.0, 44.0) };
     let title = format!("cumulative sum, {}", words.axis());
