@@ -199,7 +199,7 @@ fn a_morning_through_the_api_is_as_described() {
         check.body
     );
     let register = api.get(&admin, "/api/v1/reference-lenses", "/api/v1/reference-lenses");
-    assert_eq!(register["instruments"][0]["state"], "failed", "{register}");
+    assert_eq!(register["instruments"][0]["state"], "bad", "{register}");
     let manual = json!({
         "job": "4471", "eye": "right", "start": { "eyepiece_focused": true, "zero": 0.00 },
         "read": { "drums": { "sphere_lines": -1.25, "cylinder_lines": -1.75, "wheel": 91 } }

@@ -251,7 +251,8 @@ fn search(args: SearchArgs) -> Answer {
     Ok(true)
 }
 
-fn local(time: Timestamp) -> String {
+/// A time of this computer's time zone, to the second.
+pub(super) fn local(time: Timestamp) -> String {
     ZonedDateTime::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 

@@ -195,14 +195,14 @@ fn reference_lenses_are_registered_and_instruments_shown_as_they_stand() {
     browser.fill("#reading", &reading);
     browser.fill("#said-by", "B. Lund");
     browser.click_text("It was a check");
-    browser.wait_text("#standing ~ table", &["failed", "the check with REF+5 is bad"]);
+    browser.wait_text("#standing ~ table", &["bad", "the check with REF+5 is bad"]);
     // A bad one that is said not to count has to be made again.
     browser.go(&format!("/ledger/{reading}"));
     browser.fill("#void-reason", "another lens");
     browser.click_text("Void");
     browser.wait_text("#after ~ ul", &["void"]);
     browser.go("/reference");
-    browser.wait_text("#standing ~ table", &["focimeter-1", "failed", "has to be made again"]);
+    browser.wait_text("#standing ~ table", &["focimeter-1", "bad", "has to be made again"]);
     bench.focimeter.send("JOB=REF+5 EYE=R S=+5.00\r\n");
     station.line(&["REF+5", "good"]);
     browser.wait_text("#standing ~ table", &["focimeter-1", "good", "REF+5: good"]);
