@@ -167,7 +167,7 @@ fn a_morning_through_the_api_is_as_described() {
     let entry = api.get(&admin, "/api/v1/entries/{seq}", &format!("/api/v1/entries/{verdict}"));
     assert_eq!(entry["verifies"], true);
     assert_eq!(entry["later"][0]["kind"], "override");
-    assert_eq!(admin.get("/api/v1/entries?from=tomorrow").status, 422);
+    assert_eq!(admin.get("/api/v1/entries?since=tomorrow").status, 422);
     assert_eq!(admin.get("/api/v1/entries/999999").status, 404);
     api.fits("get", "/api/v1/entries/{seq}", &admin.get("/api/v1/entries/none"));
 
@@ -228,7 +228,7 @@ fn a_morning_through_the_api_is_as_described() {
         "{}",
         again.body
     );
-    let report = api.get(&admin, "/api/v1/reports/{kind}", "/api/v1/reports/agreement?from=2020-01-01");
+    let report = api.get(&admin, "/api/v1/reports/{kind}", "/api/v1/reports/agreement?since=2020-01-01");
     assert_eq!(report["title"], "Agreement of focimeter-1 and admin person");
     let csv = admin.get("/api/v1/reports/agreement?format=csv");
     api.fits("get", "/api/v1/reports/{kind}", &csv);
