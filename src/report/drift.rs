@@ -1,6 +1,6 @@
 //! Charts of checks with reference lenses: one for each instrument, lens and quantity.
 
-use super::document::{Figure, Report, Section};
+use super::document::{Figure, Report, Section, entry_ranges};
 use super::records::{Filters, Records};
 use super::values::{in_words, plot_unit};
 use crate::bench::drift::{Charts, Point};
@@ -8,11 +8,13 @@ use crate::bench::entry::{ChartKind, Entry, Seq};
 use crate::check::reference::CheckItem;
 use crate::evidence::plot::{self, Words};
 use crate::judge::verdict::Quantity;
+use jiff::Timestamp;
 use std::collections::BTreeMap;
 
 /// A check's place on the charts.
 struct Charted {
     seq: Seq,
+    time: Timestamp,
     deviation: f64,
     point: Point,
 }
@@ -22,6 +24,8 @@ struct Series {
     charts: Option<Charts>,
     unit: &'static str,
     checks: Vec<Seq>,
+    /// Those that the baseline was made from.
+    baseline: Vec<(Seq, Timestamp)>,
     shown: Vec<Charted>,
 }
 
@@ -41,10 +45,15 @@ pub fn drift(records: &Records, filters: &Filters) -> Report {
             series.unit = unit(item);
             series.checks.push(numbered.seq);
             let charts = series.charts.get_or_insert_with(|| Charts::new(records.limits.drift()));
+            let before = charts.progress().0;
             let point = charts.push(numbered.seq, check.outcome, item);
+            if charts.progress().0 > before {
+                series.baseline.push((numbered.seq, numbered.time));
+            }
             if let (Some(point), true, Some(deviation)) = (point, in_range, item.deviation) {
                 series.shown.push(Charted {
                     seq: numbered.seq,
+                    time: numbered.time,
                     deviation: crate::optics::float(deviation),
                     point,
                 });
@@ -82,6 +91,13 @@ fn section(heading: &str, series: &Series) -> Section {
         section.figures.push(Figure::told("drift", why));
         return section;
     };
+    let made_from: Vec<Seq> = series.baseline.iter().map(|check| check.0).collect();
+    section.says.push(format!(
+        "The baseline was made from {} good checks, {}: entries {}. The charts show the checks after them.",
+        made_from.len(),
+        days(series.baseline.iter().map(|check| check.1)),
+        entry_ranges(&made_from)
+    ));
     let n = series.shown.len();
     section
         .figures
@@ -121,17 +137,28 @@ fn section(heading: &str, series: &Series) -> Section {
     });
     let title = |chart: ChartKind| format!("{heading}: {}", name(chart));
     let [individuals, ewma, cusum] = [ChartKind::Individuals, ChartKind::Ewma, ChartKind::Cusum].map(title);
+    let checks = format!("check number, {}", days(series.shown.iter().map(|charted| charted.time)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.individuals.clone()).collect();
-    section.plots.push(plot::individuals(&points, baseline, words(&individuals, series.unit)));
+    section.plots.push(plot::individuals(&points, baseline, &checks, words(&individuals, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.ewma.clone()).collect();
-    section.plots.push(plot::ewma(&points, baseline, words(&ewma, series.unit)));
+    section.plots.push(plot::ewma(&points, baseline, &checks, words(&ewma, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.cusum.clone()).collect();
     section.plots.push(plot::cusum(
         &points,
         charts.decision().unwrap_or_default(),
+        &checks,
         words(&cusum, series.unit),
     ));
     section
+}
+
+/// The first and the last day of times in their order, in UTC.
+fn days(mut times: impl DoubleEndedIterator<Item = Timestamp>) -> String {
+    let day = |time: Timestamp| time.strftime("%Y-%m-%d").to_string();
+    match (times.next().map(day), times.next_back().map(day)) {
+        (Some(first), Some(last)) if first != last => format!("{first} to {last}"),
+        (first, _) => first.unwrap_or_default(),
+    }
 }
 
 fn name(chart: ChartKind) -> &'static str {

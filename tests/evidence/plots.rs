@@ -100,6 +100,8 @@ fn mean(of: &[f64]) -> f64 {
 const SPHERE: Words<'static> =
     Words { title: "Sphere at Tarnvale Lens Works", quantity: "sphere", unit: "D" };
 
+const CHECKS: &str = "check number, 2026-01-05 to 2026-03-20";
+
 /// The stored series, in place of random numbers.
 fn noise() -> Vec<f64> {
     numbers(&answers("computed.json", "/run_rules"), "/points")
@@ -175,7 +177,7 @@ fn control_charts() {
     let mut chart = Individuals::new(baseline, WESTERN_ELECTRIC);
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
     let fired = steps.iter().filter(|s| !s.signals.is_empty()).count();
-    let (points, alarms) = check("individuals", &plot::individuals(&steps, baseline, words));
+    let (points, alarms) = check("individuals", &plot::individuals(&steps, baseline, CHECKS, words));
     // Each point once above, and once below as a range but for the first; each rule once in the key.
     let rules: std::collections::HashSet<_> = steps.iter().flat_map(|s| &s.signals).map(|s| s.rule).collect();
     assert!(fired > 0);
@@ -183,13 +185,13 @@ fn control_charts() {
 
     let mut chart = Ewma::new(baseline, 0.2, 3.0, Width::Growing).unwrap();
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
-    let (points, alarms) = check("ewma", &plot::ewma(&steps, baseline, words));
+    let (points, alarms) = check("ewma", &plot::ewma(&steps, baseline, CHECKS, words));
     assert!(alarms > 1);
     assert_eq!(points + alarms, 60 + 1);
 
     let mut chart = Cusum::new(baseline, 0.5, 5.0).unwrap();
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
-    let (points, alarms) = check("cusum", &plot::cusum(&steps, chart.decision(), words));
+    let (points, alarms) = check("cusum", &plot::cusum(&steps, chart.decision(), CHECKS, words));
     assert!(alarms > 1);
     // Sums at rest, at 0, have no point of their own.
     let moving: usize =
@@ -200,7 +202,7 @@ fn control_charts() {
     let far = Baseline::new(0.0, 0.01).unwrap();
     let mut chart = Cusum::new(far, 0.5, 5.0).unwrap();
     let steps: Vec<_> = [0.0, -11.0].iter().map(|x| chart.push(*x).unwrap()).collect();
-    check("cusum-far", &plot::cusum(&steps, chart.decision(), words));
+    check("cusum-far", &plot::cusum(&steps, chart.decision(), CHECKS, words));
 
     // The handbook's process in control, many rules at once, and a chart that has just begun.
     let calm = column("nist_individuals.csv", 1);
@@ -208,17 +210,17 @@ fn control_charts() {
     let mut chart = Individuals::new(baseline, NELSON);
     let steps: Vec<_> = calm.iter().map(|x| chart.push(*x).unwrap()).collect();
     let flow = Words { title: "Ten batches, all calm", quantity: "flow", unit: "l/min" };
-    let svg = plot::individuals(&steps, baseline, flow);
+    let svg = plot::individuals(&steps, baseline, CHECKS, flow);
     assert_eq!(check("individuals-calm", &svg).1, 0);
     // The centre line lies at the mean height of the readings it was made from.
     about(mean(&drawn(&svg, "circle", "bar", "cy")[..10]), drawn(&svg, "line", "rule", "y1")[0]);
-    check("individuals-one", &plot::individuals(&steps[..1], baseline, flow));
-    check("individuals-none", &plot::individuals(&[], baseline, flow));
+    check("individuals-one", &plot::individuals(&steps[..1], baseline, CHECKS, flow));
+    check("individuals-none", &plot::individuals(&[], baseline, CHECKS, flow));
 
     let baseline = Baseline::new(0.0, 1.0).unwrap();
     let mut chart = Individuals::new(baseline, NELSON);
     let steps: Vec<_> = z.iter().map(|x| chart.push(*x).unwrap()).collect();
-    check("individuals-busy", &plot::individuals(&steps, baseline, SPHERE));
+    check("individuals-busy", &plot::individuals(&steps, baseline, CHECKS, SPHERE));
 }
 
 #[test]

@@ -124,8 +124,14 @@ fn described(kind: &str, count: usize, signals: &[&Signal]) -> String {
     format!("{kind} of {count} points: {what}.")
 }
 
-/// Individuals and moving range, one above the other, with one and two sigma shaded.
-pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: Words) -> String {
+/// Individuals and moving range, one above the other, with one and two sigma shaded. `checks` says
+/// what the points are that are counted along the bottom.
+pub fn individuals(
+    steps: &[Step<IndividualsPoint>],
+    baseline: Baseline,
+    checks: &str,
+    words: Words,
+) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
     let mut figure = Figure::new(500.0 + key.height(), words.title);
@@ -164,14 +170,14 @@ pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: 
     let frame =
         Frame { x: frame.x, y: Scale::new(0.0, bottom.values().fold(0.0, f64::max) * 1.12, 440.0, 320.0) };
     frame.vertical(&mut figure, "moving range", number, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks, number);
     bottom.draw(&mut figure, frame, &key);
     key.write(&mut figure, 507.0);
     figure.finish(words.title, &described("Individuals chart", steps.len(), &all))
 }
 
-/// The weighted average between its limits.
-pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> String {
+/// The weighted average between its limits; `checks` as in [`individuals`].
+pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, checks: &str, words: Words) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
     let mut figure = Figure::new(400.0 + key.height(), words.title);
@@ -191,7 +197,7 @@ pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> Stri
     let frame = Frame { x: places(steps.len()), y: Scale::around(panel.values(), 340.0, 44.0) };
     let title = format!("weighted average, {}", words.axis());
     frame.vertical(&mut figure, &fitted(&title, 296.0), number, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks, number);
     // The limits as stairs, each as wide as its point.
     for end in [(|l: &Interval| l.low) as fn(&Interval) -> f64, |l| l.high] {
         let stairs: Vec<(f64, f64)> = limits
@@ -206,8 +212,9 @@ pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> Stri
     figure.finish(words.title, &described("EWMA chart", steps.len(), &all))
 }
 
-/// Both cumulative sums, the one above the centre drawn upwards, the one below downwards.
-pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, words: Words) -> String {
+/// Both cumulative sums, the one above the centre drawn upwards, the one below downwards;
+/// `checks` as in [`individuals`].
+pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, checks: &str, words: Words) -> String {
     use crate::evidence::chart::Side;
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
@@ -227,7 +234,7 @@ pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, words: Words) -> String 
         Frame { x: places(steps.len()), y: Scale::around(above.values().chain(below.values()), 340.0, 44.0) };
     let title = format!("cumulative sum, {}", words.axis());
     frame.vertical(&mut figure, &fitted(&title, 296.0), signed, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks, number);
     frame.across(&mut figure, 0.0, "rule");
     above.draw(&mut figure, frame, &key);
     below.draw(&mut figure, frame, &key);
