@@ -84,7 +84,7 @@ fn lines(text: &str, most: usize) -> Vec<String> {
 }
 
 /// Characters in a line of a heading.
-const HEADING: usize = 52;
+const HEADING: usize = 53;
 
 impl Figure {
     /// An empty picture with a heading, in two lines at most.
