@@ -6,7 +6,7 @@ use super::values::{in_words, plot_unit};
 use crate::bench::drift::{Charts, Point};
 use crate::bench::entry::{ChartKind, Entry, Seq};
 use crate::check::reference::CheckItem;
-use crate::evidence::plot::{self, Words};
+use crate::evidence::plot::{self, Checks, Words};
 use crate::judge::verdict::Quantity;
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -26,6 +26,8 @@ struct Series {
     checks: Vec<Seq>,
     /// Those that the baseline was made from.
     baseline: Vec<(Seq, Timestamp)>,
+    /// As far as they lie in the range: what they were off by.
+    baseline_shown: Vec<f64>,
     shown: Vec<Charted>,
 }
 
@@ -49,6 +51,8 @@ pub fn drift(records: &Records, filters: &Filters) -> Report {
             let point = charts.push(numbered.seq, check.outcome, item);
             if charts.progress().0 > before {
                 series.baseline.push((numbered.seq, numbered.time));
+                let shown = item.deviation.filter(|_| in_range).map(crate::optics::float);
+                series.baseline_shown.extend(shown);
             }
             if let (Some(point), true, Some(deviation)) = (point, in_range, item.deviation) {
                 series.shown.push(Charted {
@@ -93,7 +97,7 @@ fn section(heading: &str, series: &Series) -> Section {
     };
     let made_from: Vec<Seq> = series.baseline.iter().map(|check| check.0).collect();
     section.says.push(format!(
-        "The baseline was made from {} good checks, {}: entries {}. The charts show the checks after them.",
+        "The baseline was made from {} good checks, {}: entries {}. The charts go on with the checks after them.",
         made_from.len(),
         days(series.baseline.iter().map(|check| check.1)),
         entry_ranges(&made_from)
@@ -137,16 +141,22 @@ fn section(heading: &str, series: &Series) -> Section {
     });
     let title = |chart: ChartKind| format!("{heading}: {}", name(chart));
     let [individuals, ewma, cusum] = [ChartKind::Individuals, ChartKind::Ewma, ChartKind::Cusum].map(title);
-    let checks = format!("check number, {}", days(series.shown.iter().map(|charted| charted.time)));
+    let charted = || series.shown.iter().map(|charted| charted.time);
+    let charted_days = format!("check number, {}", days(charted()));
+    let checks = Checks { title: &charted_days, before: series.baseline.len(), baseline: &[] };
+    let unseen = series.baseline.len() - series.baseline_shown.len();
+    let with_baseline = series.baseline.iter().skip(unseen).map(|check| check.1).chain(charted());
+    let title = format!("check number, {}", days(with_baseline));
+    let all = Checks { title: &title, baseline: &series.baseline_shown, ..checks };
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.individuals.clone()).collect();
-    section.plots.push(plot::individuals(&points, baseline, &checks, words(&individuals, series.unit)));
+    section.plots.push(plot::individuals(&points, baseline, all, words(&individuals, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.ewma.clone()).collect();
-    section.plots.push(plot::ewma(&points, baseline, &checks, words(&ewma, series.unit)));
+    section.plots.push(plot::ewma(&points, baseline, checks, words(&ewma, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.cusum.clone()).collect();
     section.plots.push(plot::cusum(
         &points,
         charts.decision().unwrap_or_default(),
-        &checks,
+        checks,
         words(&cusum, series.unit),
     ));
     section

@@ -8,7 +8,7 @@ use crate::published::{cardiac, pairs};
 use fociline::evidence::agreement::{Pair, Terms, agreement};
 use fociline::evidence::astigmatism::{Point, cloud};
 use fociline::evidence::chart::{Baseline, Cusum, Ewma, Individuals, NELSON, WESTERN_ELECTRIC, Width};
-use fociline::evidence::plot::{self, Words};
+use fociline::evidence::plot::{self, Checks, Words};
 use fociline::evidence::{Interval, axis, capability, gauge};
 use roxmltree::{Document, Node};
 
@@ -100,7 +100,8 @@ fn mean(of: &[f64]) -> f64 {
 const SPHERE: Words<'static> =
     Words { title: "Sphere at Tarnvale Lens Works", quantity: "sphere", unit: "D" };
 
-const CHECKS: &str = "check number, 2026-01-05 to 2026-03-20";
+const CHECKS: Checks<'static> =
+    Checks { title: "check number, 2026-01-05 to 2026-03-20", before: 0, baseline: &[] };
 
 /// The stored series, in place of random numbers.
 fn noise() -> Vec<f64> {
@@ -197,6 +198,19 @@ fn control_charts() {
     let moving: usize =
         steps.iter().map(|s| usize::from(s.point.above > 0.0) + usize::from(s.point.below > 0.0)).sum();
     assert_eq!(points + alarms, moving + 1);
+
+    // Of a later part, every point lies between the axes, behind the checks of the baseline.
+    let mut chart = Individuals::new(baseline, WESTERN_ELECTRIC);
+    let steps: Vec<_> = readings[30..].iter().map(|x| chart.push(*x).unwrap()).collect();
+    let checks = Checks { before: 30, baseline: &readings[10..30], ..CHECKS };
+    let svg = plot::individuals(&steps, baseline, checks, words);
+    check("individuals-baseline", &svg);
+    // One more stands in the key.
+    assert_eq!(drawn(&svg, "circle", "third", "cx").len(), 20 + 1);
+    let svg = plot::individuals(&steps[20..], baseline, Checks { before: 30, ..CHECKS }, words);
+    let x = drawn(&svg, "circle", "bar", "cx");
+    assert!(!x.is_empty() && x.iter().all(|x| (84.0..=384.0).contains(x)), "{x:?}");
+    assert!(svg.contains(">55<"), "counted on from the baseline: {svg}");
 
     // A sum far out draws both limits near 0: their names are kept apart.
     let far = Baseline::new(0.0, 0.01).unwrap();

@@ -10,7 +10,7 @@ use crate::evidence::agreement::{Agreement, Pair};
 pub fn agreement(pairs: &[Pair], result: &Agreement, first: &str, second: &str, words: Words) -> String {
     let mut figure = Figure::new(478.0, words.title);
     let frame = Frame {
-        x: Scale::around(pairs.iter().map(Pair::mean), 78.0, 366.0),
+        x: Scale::around(pairs.iter().map(Pair::mean), 84.0, 366.0),
         y: Scale::around(
             pairs.iter().map(Pair::difference).chain([
                 0.0,

@@ -57,7 +57,7 @@ pub fn capability(values: &[f64], result: &Capability, words: Words) -> String {
     };
     let ends = bars.iter().flat_map(|b| [b.0, b.0 + width]);
     let frame = Frame {
-        x: Scale::around(ends.chain([low, high]), 78.0, 486.0),
+        x: Scale::around(ends.chain([low, high]), 84.0, 486.0),
         y: Scale::new(0.0, highest.max(normal(result.mean)) * 1.08, 356.0, 62.0).whole(),
     };
     frame.vertical(&mut figure, "count", number, true);
