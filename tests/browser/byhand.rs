@@ -225,7 +225,7 @@ fn reports_are_asked_for_by_their_address_and_look_as_the_page_does() {
     }
     station.line(&["4505"]);
     browser.go("/reports");
-    browser.js("document.getElementById('from').value = ''", vec![]);
+    browser.js("document.getElementById('since').value = ''", vec![]);
     browser.choose("#first", "A. Thorne");
     browser.choose("#second", "focimeter-1");
     browser.click("button[formaction='/reports/agreement']");

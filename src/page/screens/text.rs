@@ -193,7 +193,7 @@ texts! {
     order_hint: "An empty field is not ordered. Numbers may have a decimal point or comma.",
     save_order: "Save the order",
     // The ledger.
-    from_day: "From",
+    since_day: "Since",
     until_day: "Until",
     instrument: "Instrument",
     person: "Person",
