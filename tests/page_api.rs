@@ -167,7 +167,7 @@ fn a_morning_through_the_api_is_as_described() {
     let entry = api.get(&admin, "/api/v1/entries/{seq}", &format!("/api/v1/entries/{verdict}"));
     assert_eq!(entry["verifies"], true);
     assert_eq!(entry["later"][0]["kind"], "override");
-    assert_eq!(admin.get("/api/v1/entries?from=tomorrow").status, 422);
+    assert_eq!(admin.get("/api/v1/entries?since=tomorrow").status, 422);
     assert_eq!(admin.get("/api/v1/entries/999999").status, 404);
     api.fits("get", "/api/v1/entries/{seq}", &admin.get("/api/v1/entries/none"));
 
@@ -199,7 +199,7 @@ fn a_morning_through_the_api_is_as_described() {
         check.body
     );
     let register = api.get(&admin, "/api/v1/reference-lenses", "/api/v1/reference-lenses");
-    assert_eq!(register["instruments"][0]["state"], "failed", "{register}");
+    assert_eq!(register["instruments"][0]["state"], "bad", "{register}");
     let manual = json!({
         "job": "4471", "eye": "right", "start": { "eyepiece_focused": true, "zero": 0.00 },
         "read": { "drums": { "sphere_lines": -1.25, "cylinder_lines": -1.75, "wheel": 91 } }
@@ -228,7 +228,7 @@ fn a_morning_through_the_api_is_as_described() {
         "{}",
         again.body
     );
-    let report = api.get(&admin, "/api/v1/reports/{kind}", "/api/v1/reports/agreement?from=2020-01-01");
+    let report = api.get(&admin, "/api/v1/reports/{kind}", "/api/v1/reports/agreement?since=2020-01-01");
     assert_eq!(report["title"], "Agreement of focimeter-1 and admin person");
     let csv = admin.get("/api/v1/reports/agreement?format=csv");
     api.fits("get", "/api/v1/reports/{kind}", &csv);

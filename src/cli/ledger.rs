@@ -110,8 +110,8 @@ pub(super) struct SearchArgs {
     /// From this time on: 2026-11-25, or 2026-11-25T08:00
     #[arg(long, value_parser = time_of)]
     since: Option<Timestamp>,
-    /// Before this time
-    #[arg(long, value_parser = time_of)]
+    /// Until this time; of a date, its whole day is meant
+    #[arg(long, value_parser = until_of)]
     until: Option<Timestamp>,
     /// The instrument's name in the settings
     #[arg(long)]
@@ -178,9 +178,23 @@ fn checkpoint(text: &str) -> Result<CheckpointEntry, String> {
 
 /// A date or a time of this computer's time zone, or a time with its zone.
 pub(super) fn time_of(text: &str) -> Result<Timestamp, String> {
+    time_after(text, 0)
+}
+
+/// The same as an end: a date stands for the end of that day.
+pub(super) fn until_of(text: &str) -> Result<Timestamp, String> {
+    let is_date = !text.contains([':', 'T', ' ']);
+    time_after(text, i64::from(is_date))
+}
+
+fn time_after(text: &str, days: i64) -> Result<Timestamp, String> {
     let here = jiff::tz::TimeZone::system();
+    let local = || {
+        let time = text.parse::<jiff::civil::DateTime>()?.checked_add(jiff::Span::new().days(days))?;
+        here.to_timestamp(time)
+    };
     text.parse::<Timestamp>()
-        .or_else(|_| text.parse::<jiff::civil::DateTime>().and_then(|time| here.to_timestamp(time)))
+        .or_else(|_| local())
         .map_err(|_| "expected a date such as 2026-11-25, or a time such as 2026-11-25T08:00".to_owned())
 }
 
@@ -251,7 +265,8 @@ fn search(args: SearchArgs) -> Answer {
     Ok(true)
 }
 
-fn local(time: Timestamp) -> String {
+/// A time of this computer's time zone, to the second.
+pub(super) fn local(time: Timestamp) -> String {
     ZonedDateTime::new(time, jiff::tz::TimeZone::system()).strftime("%Y-%m-%d %H:%M:%S").to_string()
 }
 

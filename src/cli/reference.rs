@@ -1,5 +1,6 @@
 //! `fociline reference`: the register of reference lenses, and checks with them.
 
+use super::ledger::local;
 use super::{Answer, Stop, WhichLedger, hand, json, words};
 use crate::bench::entry::TextHash;
 use crate::bench::entry::{Entry, Seq};
@@ -114,7 +115,7 @@ fn list(which: &WhichLedger, as_json: bool) -> Answer {
         }
         for (lens, last) in checks {
             let void = if last.again { ", void: to be made again" } else { "" };
-            println!("  {lens}: {}{void} (entry {}, {})", last.outcome, last.seq, last.time);
+            println!("  {lens}: {}{void} (entry {}, {})", last.outcome, last.seq, local(last.time));
         }
     }
     if hold.is_none() && !as_json {

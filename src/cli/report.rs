@@ -16,13 +16,13 @@ pub(super) struct ReportArgs {
     /// From this time on: 2026-11-25, or 2026-11-25T08:00
     #[arg(long, value_parser = super::ledger::time_of)]
     since: Option<Timestamp>,
-    /// Before this time
-    #[arg(long, value_parser = super::ledger::time_of)]
+    /// Until this time; of a date, its whole day is meant
+    #[arg(long, value_parser = super::ledger::until_of)]
     until: Option<Timestamp>,
-    /// Only this instrument
+    /// Only this instrument; of an agreement, a side (practice does not take it)
     #[arg(long)]
     instrument: Option<String>,
-    /// Only this person
+    /// Only this person; of an agreement, a side (drift does not take it)
     #[arg(long)]
     person: Option<String>,
     /// agreement: the one side, an instrument or a person
@@ -75,6 +75,13 @@ pub(super) fn run(args: ReportArgs) -> Answer {
         practice: args.practice,
         tolerance: args.tolerance,
     };
+    filters.check(args.kind).map_err(Stop::Input)?;
+    if let (Some(html), Some(csv)) = (&args.html, &args.csv)
+        && std::path::absolute(html).ok() == std::path::absolute(csv).ok()
+    {
+        let why = format!("--html and --csv both name {}: give each a file of its own", csv.display());
+        return Err(Stop::Input(why));
+    }
     let report = report::report(&args.ledger.reader()?, args.kind, &filters).map_err(Stop::failed)?;
     write(&report, args.html.as_deref(), args.csv.as_deref())
 }

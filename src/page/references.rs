@@ -63,7 +63,7 @@ pub enum CheckState {
     /// A check is to be made, or made again.
     Due,
     /// The last check with some lens is bad.
-    Failed,
+    Bad,
 }
 
 /// The last check with one lens.
@@ -121,10 +121,10 @@ fn checked(standing: &Standing, instrument: &str, terms: &Hold, now: Timestamp) 
         outcome: last.outcome,
     };
     let checks: Vec<Last> = of_instrument.into_iter().flatten().map(last).collect();
-    let failed = checks.iter().any(|last| last.outcome == CheckOutcome::Bad);
+    let bad = checks.iter().any(|last| last.outcome == CheckOutcome::Bad);
     let (state, why) = match standing.state(instrument, terms, now) {
         State::InOrder => (CheckState::Good, None),
-        State::NotInOrder(why) if failed => (CheckState::Failed, Some(why)),
+        State::NotInOrder(why) if bad => (CheckState::Bad, Some(why)),
         State::NotInOrder(why) => (CheckState::Due, Some(why)),
     };
     Checked { instrument: instrument.to_owned(), state, why, checks }

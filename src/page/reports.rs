@@ -13,8 +13,8 @@ use serde::{Deserialize, Serialize};
 #[serde(default, deny_unknown_fields)]
 pub struct Asked {
     /// From this time on: a date or time in the station's zone, or a time with its zone.
-    #[serde(skip_serializing_if = "String::is_empty")]
-    pub from: String,
+    #[serde(alias = "from", skip_serializing_if = "String::is_empty")]
+    pub since: String,
     /// Before this time; of a date, its whole day is meant.
     #[serde(skip_serializing_if = "String::is_empty")]
     pub until: String,
@@ -50,7 +50,7 @@ impl Asked {
         let name = |text: &str| given(text).map(str::to_owned);
         let lenses = self.lenses.lines().filter_map(given).map(str::to_owned);
         Ok(Filters {
-            from: given(&self.from).map(|text| time("from", text, timezone, 0)).transpose()?,
+            from: given(&self.since).map(|text| time("since", text, timezone, 0)).transpose()?,
             until: given(&self.until).map(|text| time("until", text, timezone, 1)).transpose()?,
             instrument: name(&self.instrument),
             person: name(&self.person),
@@ -96,6 +96,7 @@ impl App {
     /// When a filter cannot be used, or the ledger cannot be read.
     pub async fn report(&self, kind: Kind, asked: &Asked) -> Result<Report, Problem> {
         let filters = asked.filters(&self.timezone)?;
+        filters.check(kind).map_err(Problem::unusable)?;
         let turn = self.report_turn().await?;
         let ledger = self.settings.ledger.clone();
         let make = move || {
@@ -120,7 +121,7 @@ mod tests {
     #[test]
     fn an_address_stands_for_filters() {
         let found = filters(
-            "from=2026-11-01&until=2026-11-30&first=&lenses=4471+right%0d%0a%0aREF%2b5&tolerance=0,26&practice=yes",
+            "since=2026-11-01&until=2026-11-30&first=&lenses=4471+right%0d%0a%0aREF%2b5&tolerance=0,26&practice=yes",
         );
         let found = found.unwrap();
         assert_eq!(found.from.unwrap().to_string(), "2026-10-31T22:00:00Z");
@@ -131,9 +132,13 @@ mod tests {
 
     #[test]
     fn what_cannot_be_used_is_named() {
-        for (fields, field) in
-            [("from=x", "from"), ("practice=no", "practice"), ("tolerance=-1", "tolerance"), ("job=1", "job")]
-        {
+        for (fields, field) in [
+            ("since=x", "since"),
+            ("from=x", "since"),
+            ("practice=no", "practice"),
+            ("tolerance=-1", "tolerance"),
+            ("job=1", "job"),
+        ] {
             let why = filters(fields).unwrap_err();
             assert!(why.contains(field), "{why}");
         }

@@ -24,7 +24,8 @@ pub struct Search {
     /// The job number begins so.
     pub job: String,
     /// From this time on: a date or time in the station's zone, or a time with its zone.
-    pub from: String,
+    #[serde(alias = "from")]
+    pub since: String,
     /// Before this time; of a date, its whole day is meant.
     pub until: String,
     /// The instrument.
@@ -49,7 +50,7 @@ impl Search {
     pub fn query(&self, timezone: &TimeZone) -> Result<Query, Problem> {
         Ok(Query {
             job_prefix: self.job.trim().to_owned(),
-            from: given(&self.from).map(|text| time("from", text, timezone, 0)).transpose()?,
+            from: given(&self.since).map(|text| time("since", text, timezone, 0)).transpose()?,
             until: given(&self.until).map(|text| time("until", text, timezone, 1)).transpose()?,
             instrument: given(&self.instrument).map(str::to_owned),
             person: given(&self.person).map(str::to_owned),
@@ -163,12 +164,12 @@ mod tests {
 
     #[test]
     fn a_form_with_empty_fields_asks_for_everything() {
-        assert_eq!(query("job=&from=&until=&outcome="), Ok(Query { limit: USUAL, ..Query::default() }));
+        assert_eq!(query("job=&since=&until=&outcome="), Ok(Query { limit: USUAL, ..Query::default() }));
     }
 
     #[test]
     fn days_are_those_of_the_station() {
-        let query = query("from=2026-11-25&until=2026-11-25&limit=9999").unwrap();
+        let query = query("since=2026-11-25&until=2026-11-25&limit=9999").unwrap();
         assert_eq!(query.from.unwrap().to_string(), "2026-11-24T22:00:00Z");
         assert_eq!(query.until.unwrap().to_string(), "2026-11-25T22:00:00Z");
         assert_eq!(query.limit, MOST);
@@ -177,7 +178,8 @@ mod tests {
     #[test]
     fn what_cannot_be_used_is_named() {
         for (fields, field) in [
-            ("from=tomorrow", "from"),
+            ("since=tomorrow", "since"),
+            ("from=tomorrow", "since"),
             ("outcome=good", "outcome"),
             ("before=x", "before"),
             ("color=red", "color"),

@@ -62,11 +62,11 @@ fn sides(records: &Records, filters: &Filters) -> Option<(String, String)> {
         // The first by name of those with the most.
         of_kind.rev().max_by_key(|(_, count)| **count).map(|((_, name), _)| (*name).to_owned())
     };
-    let first = filters.first.clone().or_else(|| filters.instrument.clone()).or_else(|| most(false, None));
-    let first = first.or_else(|| most(true, None))?;
+    let [first, second] = filters.sides().unwrap_or_default().map(|side| side.map(str::to_owned));
+    let but = second.as_deref();
+    let first = first.or_else(|| most(false, but)).or_else(|| most(true, but))?;
     let but = Some(first.as_str());
-    let second = filters.second.clone().or_else(|| filters.person.clone()).or_else(|| most(true, but));
-    let second = second.or_else(|| most(false, but))?;
+    let second = second.or_else(|| most(true, but)).or_else(|| most(false, but))?;
     Some((first, second))
 }
 

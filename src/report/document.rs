@@ -2,7 +2,7 @@
 //! that all of it rests on.
 
 use super::html;
-use super::records::{Filters, Records};
+use super::records::{Filters, Records, in_words};
 use crate::bench::entry::Seq;
 use crate::evidence::{Interval, Unfit};
 
@@ -116,12 +116,14 @@ impl Report {
     pub fn new(title: &str, records: &Records, filters: &Filters) -> Self {
         let mut about = vec![
             ("station".to_owned(), records.station.clone().unwrap_or_else(|| "not on record".to_owned())),
-            ("ledger".to_owned(), format!("{}, {} entries", records.ledger, records.head)),
+            ("ledger".to_owned(), format!("{}, entries up to {}", records.ledger, records.head)),
+            ("made".to_owned(), in_words(records.made)),
         ];
-        let time =
-            |time: Option<jiff::Timestamp>, open: &str| time.map_or(open.to_owned(), |time| time.to_string());
-        let range = format!("{} to {}", time(filters.from, "the beginning"), time(filters.until, "now"));
-        about.push(("time".to_owned(), range));
+        let from = filters.from.or(records.begins).map_or("the beginning".to_owned(), in_words);
+        about.push((
+            "time".to_owned(),
+            format!("{from} to {}", in_words(filters.until.unwrap_or(records.made))),
+        ));
         let named = [("instrument", &filters.instrument), ("person", &filters.person)];
         about.extend(named.into_iter().filter_map(|(what, name)| Some((what.to_owned(), name.clone()?))));
         Self { title: title.to_owned(), about, ..Self::default() }

@@ -1,18 +1,20 @@
 //! Charts of checks with reference lenses: one for each instrument, lens and quantity.
 
-use super::document::{Figure, Report, Section};
+use super::document::{Figure, Report, Section, entry_ranges};
 use super::records::{Filters, Records};
 use super::values::{in_words, plot_unit};
 use crate::bench::drift::{Charts, Point};
 use crate::bench::entry::{ChartKind, Entry, Seq};
 use crate::check::reference::CheckItem;
-use crate::evidence::plot::{self, Words};
+use crate::evidence::plot::{self, Checks, Words};
 use crate::judge::verdict::Quantity;
+use jiff::Timestamp;
 use std::collections::BTreeMap;
 
 /// A check's place on the charts.
 struct Charted {
     seq: Seq,
+    time: Timestamp,
     deviation: f64,
     point: Point,
 }
@@ -22,6 +24,10 @@ struct Series {
     charts: Option<Charts>,
     unit: &'static str,
     checks: Vec<Seq>,
+    /// Those that the baseline was made from.
+    baseline: Vec<(Seq, Timestamp)>,
+    /// As far as they lie in the range: what they were off by.
+    baseline_shown: Vec<f64>,
     shown: Vec<Charted>,
 }
 
@@ -41,10 +47,17 @@ pub fn drift(records: &Records, filters: &Filters) -> Report {
             series.unit = unit(item);
             series.checks.push(numbered.seq);
             let charts = series.charts.get_or_insert_with(|| Charts::new(records.limits.drift()));
+            let before = charts.progress().0;
             let point = charts.push(numbered.seq, check.outcome, item);
+            if charts.progress().0 > before {
+                series.baseline.push((numbered.seq, numbered.time));
+                let shown = item.deviation.filter(|_| in_range).map(crate::optics::float);
+                series.baseline_shown.extend(shown);
+            }
             if let (Some(point), true, Some(deviation)) = (point, in_range, item.deviation) {
                 series.shown.push(Charted {
                     seq: numbered.seq,
+                    time: numbered.time,
                     deviation: crate::optics::float(deviation),
                     point,
                 });
@@ -82,6 +95,13 @@ fn section(heading: &str, series: &Series) -> Section {
         section.figures.push(Figure::told("drift", why));
         return section;
     };
+    let made_from: Vec<Seq> = series.baseline.iter().map(|check| check.0).collect();
+    section.says.push(format!(
+        "The baseline was made from {} good checks, {}: entries {}. The charts go on with the checks after them.",
+        made_from.len(),
+        days(series.baseline.iter().map(|check| check.1)),
+        entry_ranges(&made_from)
+    ));
     let n = series.shown.len();
     section
         .figures
@@ -121,17 +141,34 @@ fn section(heading: &str, series: &Series) -> Section {
     });
     let title = |chart: ChartKind| format!("{heading}: {}", name(chart));
     let [individuals, ewma, cusum] = [ChartKind::Individuals, ChartKind::Ewma, ChartKind::Cusum].map(title);
+    let charted = || series.shown.iter().map(|charted| charted.time);
+    let charted_days = format!("check number, {}", days(charted()));
+    let checks = Checks { title: &charted_days, before: series.baseline.len(), baseline: &[] };
+    let unseen = series.baseline.len() - series.baseline_shown.len();
+    let with_baseline = series.baseline.iter().skip(unseen).map(|check| check.1).chain(charted());
+    let title = format!("check number, {}", days(with_baseline));
+    let all = Checks { title: &title, baseline: &series.baseline_shown, ..checks };
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.individuals.clone()).collect();
-    section.plots.push(plot::individuals(&points, baseline, words(&individuals, series.unit)));
+    section.plots.push(plot::individuals(&points, baseline, all, words(&individuals, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.ewma.clone()).collect();
-    section.plots.push(plot::ewma(&points, baseline, words(&ewma, series.unit)));
+    section.plots.push(plot::ewma(&points, baseline, checks, words(&ewma, series.unit)));
     let points: Vec<_> = series.shown.iter().map(|charted| charted.point.cusum.clone()).collect();
     section.plots.push(plot::cusum(
         &points,
         charts.decision().unwrap_or_default(),
+        checks,
         words(&cusum, series.unit),
     ));
     section
+}
+
+/// The first and the last day of times in their order, in UTC.
+fn days(mut times: impl DoubleEndedIterator<Item = Timestamp>) -> String {
+    let day = |time: Timestamp| time.strftime("%Y-%m-%d").to_string();
+    match (times.next().map(day), times.next_back().map(day)) {
+        (Some(first), Some(last)) if first != last => format!("{first} to {last}"),
+        (first, _) => first.unwrap_or_default(),
+    }
 }
 
 fn name(chart: ChartKind) -> &'static str {

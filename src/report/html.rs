@@ -124,8 +124,7 @@ impl Writer<'_> {
         self.grid(section)?;
         self.list(section)?;
         for plot in &section.plots {
-            // On a narrow screen it is pushed sideways, also by the keyboard.
-            write!(self.out, "<figure tabindex=\"0\">{plot}</figure>")?;
+            write!(self.out, "<figure>{plot}</figure>")?;
         }
         self.out.push_str("</section>\n");
         Ok(())
@@ -168,14 +167,14 @@ impl Writer<'_> {
             let mut notes: Vec<&str> = Vec::new();
             for column in &columns {
                 let figure = cells.iter().find(|figure| figure.column == Some(column));
-                cell(self.out, figure.copied())?;
+                cell(self.out, column, figure.copied())?;
                 let note = figure.map(|figure| figure.note.as_str()).unwrap_or_default();
                 if !note.is_empty() && !notes.contains(&note) {
                     notes.push(note);
                 }
             }
             let n = cells.iter().find_map(|figure| figure.n).map(|n| n.to_string());
-            write!(self.out, "<td>{}</td>", n.unwrap_or_default())?;
+            labelled(self.out, "n", &n.unwrap_or_default())?;
             if has_note {
                 write!(self.out, "<td class=\"note\">{}</td>", self.words(&notes.join("; ")))?;
             }
@@ -217,19 +216,26 @@ impl Writer<'_> {
         };
         write!(self.out, "<td>{} {}</td>", number(value, figure.unit), sign(figure.unit))?;
         if has_interval {
-            write!(self.out, "<td>{}</td>", interval(figure).unwrap_or_default())?;
+            labelled(self.out, "95 % interval", &interval(figure).unwrap_or_default())?;
         }
         if has_n {
-            write!(self.out, "<td>{}</td>", figure.n.map(|n| n.to_string()).unwrap_or_default())?;
+            labelled(self.out, "n", &figure.n.map(|n| n.to_string()).unwrap_or_default())?;
         }
         write!(self.out, "<td class=\"note\">{note}</td></tr>")
     }
 }
 
-fn cell(out: &mut String, figure: Option<&Figure>) -> std::fmt::Result {
-    let Some(figure) = figure else { return out.write_str("<td></td>") };
-    let Some(value) = figure.value else { return out.write_str("<td class=\"none right\">none</td>") };
-    write!(out, "<td>{} {}", number(value, figure.unit), sign(figure.unit))?;
+/// A cell that says its column's name where rows stand as blocks.
+fn labelled(out: &mut String, column: &str, text: &str) -> std::fmt::Result {
+    write!(out, "<td data-label=\"{column}\">{text}</td>")
+}
+
+fn cell(out: &mut String, column: &str, figure: Option<&Figure>) -> std::fmt::Result {
+    let (column, Some(figure)) = (escape(column), figure) else { return out.write_str("<td></td>") };
+    let Some(value) = figure.value else {
+        return write!(out, "<td class=\"none right\" data-label=\"{column}\">none</td>");
+    };
+    write!(out, "<td data-label=\"{column}\">{} {}", number(value, figure.unit), sign(figure.unit))?;
     if let Some(words) = interval(figure) {
         write!(out, "<span class=\"within\">{words}</span>")?;
     }

@@ -66,18 +66,20 @@ impl Kind {
     }
 }
 
-/// Gathers what a report needs from a ledger, and makes it.
+/// Gathers what a report needs from a ledger, and makes it. [`Filters::check`] comes first.
 ///
 /// # Errors
 /// When the ledger cannot be read. Too little data is no error: the report says so.
 pub fn report(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Report, LedgerError> {
     let records = gather(ledger, kind, filters)?;
-    Ok(match kind {
+    let mut report = match kind {
         Kind::Agreement => agreement::agreement(&records, filters),
         Kind::Gauge => gauge::gauge(&records, filters),
         Kind::Drift => drift::drift(&records, filters),
         Kind::Capability => capability::capability(&records, filters),
         Kind::Practice => practice::practice(&records, filters),
         Kind::Pareto => pareto::pareto(&records, filters),
-    })
+    };
+    report.warnings.splice(0..0, records.unknown(kind, filters));
+    Ok(report)
 }

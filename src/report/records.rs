@@ -12,7 +12,7 @@ use crate::parsers::reading::{Eye, JobNumber, Lens};
 use jiff::Timestamp;
 use serde::Deserialize;
 use std::borrow::Cow;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeSet, HashMap, HashSet};
 
 /// Which part of the record a report is about.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -46,6 +46,13 @@ pub struct Records {
     pub station: Option<String>,
     /// The ledger's last entry then.
     pub head: Seq,
+    /// When the ledger's first entry was made; none while it is empty.
+    pub begins: Option<Timestamp>,
+    /// When this was gathered.
+    pub made: Timestamp,
+    /// Instruments and persons that have something in the time range; of verdicts only where there are
+    /// none.
+    pub names: BTreeSet<String>,
     /// Single lenses as instruments and persons read them, in their order. Void readings are left
     /// out.
     pub taken: Vec<Taken>,
@@ -175,6 +182,8 @@ pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records,
         station: last_text(ledger, InForce::Settings)?.map(|text| text.name),
         limits: limits(ledger)?,
         head: ledger.head()?.seq,
+        begins: ledger.entry(Seq(1))?.map(|first| first.time),
+        made: Timestamp::now(),
         ..Records::default()
     };
     let last = ledger.days_between(None, filters.until)?.map_or(Seq(0), |range| *range.end());
@@ -196,6 +205,13 @@ pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records,
                 ledger.entry(seq)?;
             }
             noted(ledger, &mut records)?;
+            let counts = |taken: &&Taken| match taken.purpose {
+                None => kind != Kind::Practice,
+                Some(purpose) => {
+                    (purpose == Purpose::Practice) == (kind == Kind::Practice || filters.practice)
+                }
+            };
+            records.names = records.taken.iter().filter(counts).map(|taken| taken.by.clone()).collect();
         }
         Kind::Capability | Kind::Pareto => {
             let only = |field, name: &Option<String>| {
@@ -203,14 +219,112 @@ pub fn gather(ledger: &Reader, kind: Kind, filters: &Filters) -> Result<Records,
             };
             let of_instrument = only(Field::Instrument, &filters.instrument)?;
             let of_person = only(Field::Person, &filters.person)?;
-            verdicts(ledger, filters, range, &[of_instrument, of_person], &mut records)?;
+            verdicts(ledger, filters, range.clone(), &[of_instrument, of_person], &mut records)?;
+            let asked = [(Field::Instrument, &filters.instrument), (Field::Person, &filters.person)];
+            for (field, _) in asked.iter().filter(|(_, name)| name.is_some() && records.verdicts.is_empty()) {
+                records.names.extend(named(ledger, *field, &range)?);
+            }
         }
-        Kind::Drift => {}
+        Kind::Drift => {
+            let in_range =
+                records.checks.iter().filter(|check| filters.from.is_none_or(|from| check.time >= from));
+            records.names = in_range
+                .filter_map(|numbered| match &numbered.entry {
+                    Entry::InstrumentCheck(check) => Some(check.instrument.clone()),
+                    _ => None,
+                })
+                .collect();
+        }
     }
     Ok(records)
 }
 
+/// How many names are looked through for those that a range holds.
+const NAMES: usize = 200;
+
+/// Names of a field that the range holds.
+fn named(
+    ledger: &Reader,
+    field: Field,
+    range: &std::ops::RangeInclusive<Seq>,
+) -> Result<Vec<String>, LedgerError> {
+    let mut held = Vec::new();
+    for name in ledger.values(field, "", NAMES)? {
+        if !ledger.numbers_of(field, &name, range)?.is_empty() {
+            held.push(name);
+        }
+    }
+    Ok(held)
+}
+
+/// A time in words, to the second.
+pub(super) fn in_words(time: Timestamp) -> String {
+    time.strftime("%Y-%m-%d %H:%M:%S UTC").to_string()
+}
+
 impl Filters {
+    /// Refuses what cannot be meant.
+    ///
+    /// # Errors
+    /// Says what contradicts what, and what to do.
+    pub fn check(&self, kind: Kind) -> Result<(), String> {
+        if let (Some(from), Some(until)) = (self.from, self.until)
+            && from >= until
+        {
+            return Err(format!(
+                "since {} is not before until {}: nothing lies between them; the earlier time is since",
+                in_words(from),
+                in_words(until)
+            ));
+        }
+        if kind == Kind::Agreement {
+            self.sides()?;
+        }
+        Ok(())
+    }
+
+    /// Of an agreement: both sides, as far as they are named. An instrument or a person of the filters
+    /// takes the side that is free; where both are, the instrument is the first.
+    ///
+    /// # Errors
+    /// When more than two are named, or one twice.
+    pub fn sides(&self) -> Result<[Option<&str>; 2], String> {
+        let mut sides = [self.first.as_deref(), self.second.as_deref()];
+        let others = [self.instrument.as_deref(), self.person.as_deref()];
+        if sides == [None, None] {
+            sides = others;
+        }
+        if let [Some(first), Some(second)] = sides
+            && first == second
+        {
+            return Err(format!("both sides are {first}: name two instruments or persons"));
+        }
+        for other in
+            others.into_iter().flatten().filter(|other| !sides.contains(&Some(other))).collect::<Vec<_>>()
+        {
+            match sides.iter_mut().find(|side| side.is_none()) {
+                Some(free) => *free = Some(other),
+                None => {
+                    return Err(format!(
+                        "an agreement has two sides, and {other} is a third: leave one of them out"
+                    ));
+                }
+            }
+        }
+        Ok(sides)
+    }
+
+    /// The names that a report of this kind looks for.
+    fn names(&self, kind: Kind) -> impl Iterator<Item = &str> {
+        let wanted: &[&Option<String>] = match kind {
+            Kind::Agreement => &[&self.first, &self.second, &self.instrument, &self.person],
+            Kind::Gauge | Kind::Capability | Kind::Pareto => &[&self.instrument, &self.person],
+            Kind::Drift => &[&self.instrument],
+            Kind::Practice => &[&self.person],
+        };
+        wanted.iter().filter_map(|name| name.as_deref()).collect::<Vec<_>>().into_iter()
+    }
+
     /// Whether a time, as the ledger writes it, lies in the range.
     fn holds_time(&self, time: &str) -> bool {
         if self.from.is_none() && self.until.is_none() {
@@ -293,6 +407,19 @@ fn noted(ledger: &Reader, records: &mut Records) -> Result<(), LedgerError> {
 }
 
 impl Records {
+    /// What to say of names that are asked for and that the range does not hold.
+    pub(super) fn unknown(&self, kind: Kind, filters: &Filters) -> Vec<String> {
+        if matches!(kind, Kind::Capability | Kind::Pareto) && !self.verdicts.is_empty() {
+            return Vec::new();
+        }
+        let known: Vec<String> = self.names.iter().cloned().collect();
+        let known = if known.is_empty() { "nobody".to_owned() } else { super::agreement::names(&known) };
+        let unknown = filters.names(kind).filter(|name| !self.names.contains(*name));
+        unknown
+            .map(|name| format!("nothing in this range is by {name}; there is something by {known}"))
+            .collect()
+    }
+
     /// The manual readings that a cross-check takes for those of another lens, with that check.
     pub fn other_lenses(&self) -> HashMap<Seq, &(Seq, CrossCheckEntry)> {
         let is = |check: &&(Seq, CrossCheckEntry)| check.1.outcome == CrossOutcome::DifferentLens;

@@ -121,10 +121,10 @@ fn the_ledger_is_searched_while_typing_and_downloaded() {
     );
     let csv = visitor.get(links[0]).body;
     assert_eq!((csv.lines().count(), csv.lines().next()), (2, Some("seq,time,kind,jobs,payload")));
-    browser.go("/ledger?instrument=focimeter-1&person=&from=2000-01-01&until=2000-01-02");
+    browser.go("/ledger?instrument=focimeter-1&person=&since=2000-01-01&until=2000-01-02");
     browser.wait_text("#results", &["Nothing found"]);
-    browser.go("/ledger?from=someday");
-    browser.wait_text("#results .problem", &["from", "2026-11-25"]);
+    browser.go("/ledger?since=someday");
+    browser.wait_text("#results .problem", &["since", "2026-11-25"]);
     browser.click_text("Clear");
     browser.wait_place("/ledger");
     browser.go("/ledger?limit=5");

@@ -195,14 +195,14 @@ fn reference_lenses_are_registered_and_instruments_shown_as_they_stand() {
     browser.fill("#reading", &reading);
     browser.fill("#said-by", "B. Lund");
     browser.click_text("It was a check");
-    browser.wait_text("#standing ~ table", &["failed", "the check with REF+5 is bad"]);
+    browser.wait_text("#standing ~ table", &["bad", "the check with REF+5 is bad"]);
     // A bad one that is said not to count has to be made again.
     browser.go(&format!("/ledger/{reading}"));
     browser.fill("#void-reason", "another lens");
     browser.click_text("Void");
     browser.wait_text("#after ~ ul", &["void"]);
     browser.go("/reference");
-    browser.wait_text("#standing ~ table", &["focimeter-1", "failed", "has to be made again"]);
+    browser.wait_text("#standing ~ table", &["focimeter-1", "bad", "has to be made again"]);
     bench.focimeter.send("JOB=REF+5 EYE=R S=+5.00\r\n");
     station.line(&["REF+5", "good"]);
     browser.wait_text("#standing ~ table", &["focimeter-1", "good", "REF+5: good"]);
@@ -225,7 +225,7 @@ fn reports_are_asked_for_by_their_address_and_look_as_the_page_does() {
     }
     station.line(&["4505"]);
     browser.go("/reports");
-    browser.js("document.getElementById('from').value = ''", vec![]);
+    browser.js("document.getElementById('since').value = ''", vec![]);
     browser.choose("#first", "A. Thorne");
     browser.choose("#second", "focimeter-1");
     browser.click("button[formaction='/reports/agreement']");

@@ -8,7 +8,7 @@ use crate::published::{cardiac, pairs};
 use fociline::evidence::agreement::{Pair, Terms, agreement};
 use fociline::evidence::astigmatism::{Point, cloud};
 use fociline::evidence::chart::{Baseline, Cusum, Ewma, Individuals, NELSON, WESTERN_ELECTRIC, Width};
-use fociline::evidence::plot::{self, Words};
+use fociline::evidence::plot::{self, Checks, Words};
 use fociline::evidence::{Interval, axis, capability, gauge};
 use roxmltree::{Document, Node};
 
@@ -57,7 +57,10 @@ fn check(name: &str, svg: &str) -> (usize, usize) {
             place = [x - 10.5, y - width / 2.0, x + 2.0, y + width / 2.0];
         }
         assert!(
-            place[0] >= -2.0 && place[1] >= 0.0 && place[2] <= view[2] + 2.0 && place[3] <= view[3],
+            place[0] >= -2.0
+                && place[1] >= view[1]
+                && place[2] <= view[2] + 2.0
+                && place[3] <= view[1] + view[3],
             "{name}: {words:?} leaves the picture: {place:?}"
         );
         for (other, b) in &boxes {
@@ -96,6 +99,9 @@ fn mean(of: &[f64]) -> f64 {
 
 const SPHERE: Words<'static> =
     Words { title: "Sphere at Tarnvale Lens Works", quantity: "sphere", unit: "D" };
+
+const CHECKS: Checks<'static> =
+    Checks { title: "check number, 2026-01-05 to 2026-03-20", before: 0, baseline: &[] };
 
 /// The stored series, in place of random numbers.
 fn noise() -> Vec<f64> {
@@ -172,7 +178,7 @@ fn control_charts() {
     let mut chart = Individuals::new(baseline, WESTERN_ELECTRIC);
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
     let fired = steps.iter().filter(|s| !s.signals.is_empty()).count();
-    let (points, alarms) = check("individuals", &plot::individuals(&steps, baseline, words));
+    let (points, alarms) = check("individuals", &plot::individuals(&steps, baseline, CHECKS, words));
     // Each point once above, and once below as a range but for the first; each rule once in the key.
     let rules: std::collections::HashSet<_> = steps.iter().flat_map(|s| &s.signals).map(|s| s.rule).collect();
     assert!(fired > 0);
@@ -180,18 +186,37 @@ fn control_charts() {
 
     let mut chart = Ewma::new(baseline, 0.2, 3.0, Width::Growing).unwrap();
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
-    let (points, alarms) = check("ewma", &plot::ewma(&steps, baseline, words));
+    let (points, alarms) = check("ewma", &plot::ewma(&steps, baseline, CHECKS, words));
     assert!(alarms > 1);
     assert_eq!(points + alarms, 60 + 1);
 
     let mut chart = Cusum::new(baseline, 0.5, 5.0).unwrap();
     let steps: Vec<_> = readings.iter().map(|x| chart.push(*x).unwrap()).collect();
-    let (points, alarms) = check("cusum", &plot::cusum(&steps, chart.decision(), words));
+    let (points, alarms) = check("cusum", &plot::cusum(&steps, chart.decision(), CHECKS, words));
     assert!(alarms > 1);
     // Sums at rest, at 0, have no point of their own.
     let moving: usize =
         steps.iter().map(|s| usize::from(s.point.above > 0.0) + usize::from(s.point.below > 0.0)).sum();
     assert_eq!(points + alarms, moving + 1);
+
+    // Of a later part, every point lies between the axes, behind the checks of the baseline.
+    let mut chart = Individuals::new(baseline, WESTERN_ELECTRIC);
+    let steps: Vec<_> = readings[30..].iter().map(|x| chart.push(*x).unwrap()).collect();
+    let checks = Checks { before: 30, baseline: &readings[10..30], ..CHECKS };
+    let svg = plot::individuals(&steps, baseline, checks, words);
+    check("individuals-baseline", &svg);
+    // One more stands in the key.
+    assert_eq!(drawn(&svg, "circle", "third", "cx").len(), 20 + 1);
+    let svg = plot::individuals(&steps[20..], baseline, Checks { before: 30, ..CHECKS }, words);
+    let x = drawn(&svg, "circle", "bar", "cx");
+    assert!(!x.is_empty() && x.iter().all(|x| (84.0..=384.0).contains(x)), "{x:?}");
+    assert!(svg.contains(">55<"), "counted on from the baseline: {svg}");
+
+    // A sum far out draws both limits near 0: their names are kept apart.
+    let far = Baseline::new(0.0, 0.01).unwrap();
+    let mut chart = Cusum::new(far, 0.5, 5.0).unwrap();
+    let steps: Vec<_> = [0.0, -11.0].iter().map(|x| chart.push(*x).unwrap()).collect();
+    check("cusum-far", &plot::cusum(&steps, chart.decision(), CHECKS, words));
 
     // The handbook's process in control, many rules at once, and a chart that has just begun.
     let calm = column("nist_individuals.csv", 1);
@@ -199,17 +224,17 @@ fn control_charts() {
     let mut chart = Individuals::new(baseline, NELSON);
     let steps: Vec<_> = calm.iter().map(|x| chart.push(*x).unwrap()).collect();
     let flow = Words { title: "Ten batches, all calm", quantity: "flow", unit: "l/min" };
-    let svg = plot::individuals(&steps, baseline, flow);
+    let svg = plot::individuals(&steps, baseline, CHECKS, flow);
     assert_eq!(check("individuals-calm", &svg).1, 0);
     // The centre line lies at the mean height of the readings it was made from.
     about(mean(&drawn(&svg, "circle", "bar", "cy")[..10]), drawn(&svg, "line", "rule", "y1")[0]);
-    check("individuals-one", &plot::individuals(&steps[..1], baseline, flow));
-    check("individuals-none", &plot::individuals(&[], baseline, flow));
+    check("individuals-one", &plot::individuals(&steps[..1], baseline, CHECKS, flow));
+    check("individuals-none", &plot::individuals(&[], baseline, CHECKS, flow));
 
     let baseline = Baseline::new(0.0, 1.0).unwrap();
     let mut chart = Individuals::new(baseline, NELSON);
     let steps: Vec<_> = z.iter().map(|x| chart.push(*x).unwrap()).collect();
-    check("individuals-busy", &plot::individuals(&steps, baseline, SPHERE));
+    check("individuals-busy", &plot::individuals(&steps, baseline, CHECKS, SPHERE));
 }
 
 #[test]
@@ -297,7 +322,7 @@ fn protractor() {
     assert_eq!(check("axis-few", &svg), (1, 2));
     // At 90 both lie above the middle, the anti-clockwise one farther out.
     let (x, y) = (drawn(&svg, "rect", "alarm", "x"), drawn(&svg, "rect", "alarm", "y"));
-    about(x[0] + 4.2, 380.0);
+    about(x[0] + 4.2, 250.0);
     about(x[1], x[0]);
     assert!(y[0] < y[1]);
     let svg = plot::axis_errors(&few, &result, None, "Axis without a limit");

@@ -175,6 +175,17 @@ impl Lab {
         format!("{}/report-{kind}.html", env!("CARGO_TARGET_TMPDIR"))
     }
 
+    /// A report that is refused as unusable, with the reason given.
+    #[track_caller]
+    pub fn refused(&mut self, arguments: &str, why: &str) {
+        self.ledger = None;
+        let ledger = self.path("bench-1.ledger");
+        let ran =
+            ran(&["report", "--ledger", &ledger].into_iter().chain(arguments.split(' ')).collect::<Vec<_>>());
+        assert_eq!(ran.status, 2, "{}", ran.out);
+        assert!(ran.err.contains(why), "{}", ran.err);
+    }
+
     /// The report's numbers and page; the arguments after the kind of report.
     pub fn report(&mut self, kind: &str, arguments: &[&str]) -> (Csv, String) {
         self.ledger = None;

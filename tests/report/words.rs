@@ -75,6 +75,57 @@ fn time_and_names_choose_what_counts() {
 }
 
 #[test]
+fn the_last_day_counts_and_the_head_says_what_the_range_is() {
+    let mut lab = Lab::new();
+    pairs(&mut lab, 2);
+    let (csv, html) = lab.report("agreement", &["--until", "2026-03-02"]);
+    assert_eq!(csv.entries(), "1-4");
+    // The first entry's time, and the end of the last day.
+    assert!(html.contains("<dd>2026-03-02 07:00:00 UTC to 2026-03-03 00:00:00 UTC</dd>"), "{html}");
+    assert!(html.contains("entries up to 4</dd><dt>made</dt>"), "{html}");
+    assert_eq!(lab.report("agreement", &["--until", "2026-03-01"]).0.entries(), "");
+}
+
+#[test]
+fn an_unknown_name_is_answered_with_those_that_there_are() {
+    let mut lab = Lab::new();
+    pairs(&mut lab, 2);
+    lab.read("C. Ray", Practice, "one", "J0", r#"{"sphere":0.25}"#);
+    let (_, html) = lab.report("agreement", &["--first", "a. thorne", "--second", "focimeter-1"]);
+    assert!(
+        html.contains("nothing in this range is by a. thorne; there is something by A. Thorne, focimeter-1<"),
+        "{html}"
+    );
+    let (_, html) = lab.report("practice", &["--person", "A. Thorne"]);
+    assert!(html.contains("nothing in this range is by A. Thorne; there is something by C. Ray<"), "{html}");
+    for kind in ["capability", "drift"] {
+        let (_, html) = lab.report(kind, &["--instrument", "focimeter-9"]);
+        assert!(html.contains("nothing in this range is by focimeter-9"), "{kind}: {html}");
+    }
+    // A person and a second side are two sides.
+    let (_, html) = lab.report("agreement", &["--person", "A. Thorne", "--second", "focimeter-1"]);
+    assert!(
+        html.contains("Agreement of A. Thorne and focimeter-1") && !html.contains("nothing in this range")
+    );
+}
+
+#[test]
+fn what_cannot_be_meant_is_refused() {
+    let mut lab = Lab::new();
+    pairs(&mut lab, 2);
+    let both = lab.path("both");
+    for (arguments, why) in [
+        ("agreement --first X --second X", "both sides are X"),
+        ("agreement --first X --second Y --person Z", "Z is a third"),
+        ("drift --since 2026-03-03 --until 2026-03-02", "since 2026-03-03 00:00:00 UTC is not before until"),
+        ("pareto --html BOTH --csv BOTH", "give each a file of its own"),
+    ] {
+        lab.refused(&arguments.replace("BOTH", &both), why);
+    }
+    assert!(!std::path::Path::new(&both).exists());
+}
+
+#[test]
 fn an_unsound_study_names_what_is_wrong() {
     let heading = "Gauge R&R (crossed, by analysis of variance): mean sphere";
     let of_cylinder = "Gauge R&R (crossed, by analysis of variance): cylinder";

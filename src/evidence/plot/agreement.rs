@@ -2,15 +2,15 @@
 
 use super::Words;
 use super::axes::{Frame, Scale, apart, number, signed};
-use super::svg::{Anchor, Figure};
+use super::svg::{Anchor, Figure, fitted};
 use crate::evidence::agreement::{Agreement, Pair};
 
 /// The agreement plot: each pair's difference over its mean, with bias, limits and their
 /// confidence intervals as bands. `first` and `second` name the two sides.
 pub fn agreement(pairs: &[Pair], result: &Agreement, first: &str, second: &str, words: Words) -> String {
-    let mut figure = Figure::new(760.0, 460.0, words.title);
+    let mut figure = Figure::new(478.0, words.title);
     let frame = Frame {
-        x: Scale::around(pairs.iter().map(Pair::mean), 84.0, 606.0),
+        x: Scale::around(pairs.iter().map(Pair::mean), 84.0, 366.0),
         y: Scale::around(
             pairs.iter().map(Pair::difference).chain([
                 0.0,
@@ -22,9 +22,9 @@ pub fn agreement(pairs: &[Pair], result: &Agreement, first: &str, second: &str, 
         ),
     };
     let title = format!("{first} − {second} ({})", words.unit);
-    frame.vertical(&mut figure, &super::svg::fitted(&title, 352.0), signed, true);
+    frame.vertical(&mut figure, &fitted(&title, 352.0), signed, true);
     let title = format!("mean of both, {}", words.axis());
-    frame.horizontal(&mut figure, &title, number);
+    frame.horizontal(&mut figure, &fitted(&title, 360.0), number);
     for interval in [result.lower_interval, result.bias_interval, result.upper_interval] {
         let (a, b) = (frame.y.at(interval.low), frame.y.at(interval.high));
         figure.rect((frame.left(), a), (frame.right(), b), "band");
@@ -63,6 +63,6 @@ pub fn agreement(pairs: &[Pair], result: &Agreement, first: &str, second: &str, 
         unit = words.unit,
     );
     let foot = format!("n = {}, {} lenses; bands: {level}% confidence", result.n, result.lenses);
-    figure.text((750.0, 450.0), Anchor::End, "quiet", &foot);
+    figure.text((490.0, 466.0), Anchor::End, "quiet", &foot);
     figure.finish(words.title, &description)
 }

@@ -127,7 +127,7 @@ impl Frame {
             figure.text(at, Anchor::End, "", &label(y, decimals));
         }
         figure.line((self.left(), self.top()), (self.left(), self.bottom()), "frame");
-        figure.upright((self.left() - 62.0, (self.top() + self.bottom()) / 2.0), title);
+        figure.upright((self.left() - 66.0, (self.top() + self.bottom()) / 2.0), title);
     }
 
     /// Tick labels and title of the horizontal axis.

@@ -47,7 +47,7 @@ fn bars(values: &[f64], result: &Capability) -> Bars {
 /// spread.
 pub fn capability(values: &[f64], result: &Capability, words: Words) -> String {
     let Bars { width, bars, beyond } = bars(values, result);
-    let mut figure = Figure::new(760.0, 436.0, words.title);
+    let mut figure = Figure::new(536.0, words.title);
     let (low, high) = (result.limits.low, result.limits.high);
     let highest = bars.iter().map(|b| b.1).max().unwrap_or(1).max(1) as f64;
     let normal = |x: f64| {
@@ -57,7 +57,7 @@ pub fn capability(values: &[f64], result: &Capability, words: Words) -> String {
     };
     let ends = bars.iter().flat_map(|b| [b.0, b.0 + width]);
     let frame = Frame {
-        x: Scale::around(ends.chain([low, high]), 84.0, 556.0),
+        x: Scale::around(ends.chain([low, high]), 84.0, 486.0),
         y: Scale::new(0.0, highest.max(normal(result.mean)) * 1.08, 356.0, 62.0).whole(),
     };
     frame.vertical(&mut figure, "count", number, true);
@@ -78,7 +78,7 @@ pub fn capability(values: &[f64], result: &Capability, words: Words) -> String {
     }
     if beyond > 0 {
         let foot = format!("{beyond} farther off, counted in the outermost bars");
-        figure.text((556.0, 424.0), Anchor::End, "quiet", &foot);
+        figure.text((486.0, 420.0), Anchor::End, "quiet", &foot);
     }
     if (frame.left()..=frame.right()).contains(&frame.x.at(result.mean)) {
         frame.upright(&mut figure, result.mean, "zero");
@@ -89,20 +89,22 @@ pub fn capability(values: &[f64], result: &Capability, words: Words) -> String {
         ("values", result.n.to_string()),
         ("bias", format!("{} {}", signed(result.mean, 3), words.unit)),
         ("spread (SD)", format!("{} {}", number(result.sd_overall, 3), words.unit)),
+        ("within limits", percent(result.inside.share)),
         ("Cp", number(result.cp, 2)),
         ("Cpk", number(result.cpk, 2)),
         ("Pp", number(result.pp, 2)),
         ("Ppk", number(result.ppk, 2)),
-        ("within limits", percent(result.inside.share)),
     ];
+    // Below the picture: what the process is on the left, its indices on the right.
     for (i, (name, value)) in facts.iter().enumerate() {
-        let y = 84.0 + 26.0 * i as f64;
-        figure.text((580.0, y), Anchor::Start, "", name);
-        figure.text((750.0, y), Anchor::End, "strong", value);
+        let (left, right) = if i < 4 { (28.0, 268.0) } else { (330.0, 450.0) };
+        let y = 446.0 + 22.0 * (i % 4) as f64;
+        figure.text((left, y), Anchor::Start, "", name);
+        figure.text((right, y), Anchor::End, "strong", value);
     }
     let share = result.inside.interval;
     let range = format!("({} to {})", percent(share.low), percent(share.high));
-    figure.text((750.0, 84.0 + 26.0 * 7.8), Anchor::End, "quiet", &range);
+    figure.text((268.0, 446.0 + 22.0 * 3.9), Anchor::End, "quiet", &range);
     let description = format!(
         "Histogram of {} values of {} between limits {} and {} {}: bias {}, Cpk {}, Ppk {}, {} within limits.",
         result.n,

@@ -6,9 +6,33 @@ use super::svg::{Anchor, Figure, fitted, text_width};
 use crate::evidence::Interval;
 use crate::evidence::chart::{Baseline, CusumPoint, EwmaPoint, IndividualsPoint, MOVING_RANGE, Signal, Step};
 
-const WIDTH: f64 = 760.0;
 const LEFT: f64 = 84.0;
-const RIGHT: f64 = 636.0;
+const RIGHT: f64 = 384.0;
+
+/// The checks that a chart's points stand for.
+#[derive(Debug, Clone, Copy)]
+pub struct Checks<'a> {
+    /// What is written along the bottom.
+    pub title: &'a str,
+    /// How many checks the baseline was made from: the charted ones are counted on from there.
+    pub before: usize,
+    /// The last of those, as far as they are to be seen in front of the charted ones.
+    pub baseline: &'a [f64],
+}
+
+impl Checks<'_> {
+    /// The number of the check of a point.
+    fn number(&self, index: usize) -> f64 {
+        (self.before + index) as f64 + 1.0
+    }
+
+    /// A scale for the checks of these points.
+    fn places(&self, mut indices: impl DoubleEndedIterator<Item = usize>) -> Scale {
+        let first = indices.next().unwrap_or(0);
+        let last = indices.next_back().unwrap_or(first);
+        Scale::new(self.number(first) - 0.6, self.number(last) + 0.6, LEFT, RIGHT).whole()
+    }
+}
 
 /// The rules that fired, each with its letter: A for the first to fire, B for the next.
 struct Key(Vec<&'static str>);
@@ -55,6 +79,7 @@ struct Panel<'a> {
     label: fn(f64, usize) -> String,
     /// A point at 0 is a sum at rest: the line says enough.
     rests_at_zero: bool,
+    checks: Checks<'a>,
 }
 
 impl Panel<'_> {
@@ -63,7 +88,7 @@ impl Panel<'_> {
         for (_, y, class) in &self.lines {
             frame.across(figure, *y, class);
         }
-        let place = |p: &(usize, f64)| frame.at(p.0 as f64 + 1.0, p.1);
+        let place = |p: &(usize, f64)| frame.at(self.checks.number(p.0), p.1);
         let path: Vec<(f64, f64)> = self.points.iter().map(place).collect();
         figure.path(&path, false, "trace");
         let mut taken = Vec::new();
@@ -88,7 +113,7 @@ impl Panel<'_> {
         let named = self.lines.iter().zip(places).filter(|(l, _)| !l.0.is_empty());
         for ((name, value, _), y) in named {
             let text = format!("{name} {}", (self.label)(*value, 3));
-            figure.text((RIGHT + 10.0, y + 5.0), Anchor::Start, "", &text);
+            figure.text((RIGHT + 8.0, y + 5.0), Anchor::Start, "", &text);
         }
     }
 
@@ -111,25 +136,28 @@ fn free(taken: &mut Vec<(f64, f64, f64)>, at: (f64, f64), width: f64, frame: Fra
     y
 }
 
-fn places(count: usize) -> Scale {
-    Scale::new(0.4, count.max(1) as f64 + 0.6, LEFT, RIGHT).whole()
-}
-
-fn described(kind: &str, count: usize, signals: &[&Signal]) -> String {
+fn described(kind: &str, count: usize, signals: &[&Signal], checks: Checks) -> String {
     let new: Vec<String> = signals
         .iter()
         .filter(|s| !s.continues)
-        .map(|s| format!("{} at point {}", s.rule, s.point + 1))
+        .map(|s| format!("{} at check {}", s.rule, checks.number(s.point)))
         .collect();
     let what = if new.is_empty() { "no rule fired".to_owned() } else { new.join("; ") };
     format!("{kind} of {count} points: {what}.")
 }
 
-/// Individuals and moving range, one above the other, with one and two sigma shaded.
-pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: Words) -> String {
+/// Individuals and moving range, one above the other, with one and two sigma shaded; in front of them
+/// what the baseline was made from.
+pub fn individuals(
+    steps: &[Step<IndividualsPoint>],
+    baseline: Baseline,
+    checks: Checks,
+    words: Words,
+) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 500.0 + key.height(), words.title);
+    let has_baseline = !checks.baseline.is_empty();
+    let mut figure = Figure::new(500.0 + key.height() + if has_baseline { 20.0 } else { 0.0 }, words.title);
     let three = baseline.limits(3.0);
     let of_range = |s: &&Signal| s.rule == MOVING_RANGE.0;
     let top = Panel {
@@ -142,13 +170,24 @@ pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: 
         signals: all.iter().copied().filter(|s| !of_range(s)).collect(),
         label: number,
         rests_at_zero: false,
+        checks,
     };
-    let frame = Frame { x: places(steps.len()), y: Scale::around(top.values(), 290.0, 44.0) };
+    let indices = steps.iter().map(|s| s.point.index);
+    let mut x = checks.places(indices);
+    if has_baseline {
+        let (first, last) = (checks.before - checks.baseline.len(), x.value(RIGHT));
+        x = Scale::new(first as f64 + 0.4, last, LEFT, RIGHT).whole();
+    }
+    let values = top.values().chain(checks.baseline.iter().copied());
+    let frame = Frame { x, y: Scale::around(values, 290.0, 44.0) };
     frame.vertical(&mut figure, &fitted(&words.axis(), 246.0), number, false);
     for sigmas in [2.0, 1.0] {
         let zone = baseline.limits(sigmas);
         let corners = [zone.low, zone.high].map(|y| frame.y.at(y));
         figure.rect((LEFT, corners[0]), (RIGHT, corners[1]), "shade");
+    }
+    for (i, value) in checks.baseline.iter().rev().enumerate() {
+        figure.circle(frame.at((checks.before - i) as f64, *value), 3.0, "third");
     }
     top.draw(&mut figure, frame, &key);
 
@@ -161,23 +200,28 @@ pub fn individuals(steps: &[Step<IndividualsPoint>], baseline: Baseline, words: 
         signals: all.iter().copied().filter(of_range).collect(),
         label: number,
         rests_at_zero: false,
+        checks,
     };
     let frame =
         Frame { x: frame.x, y: Scale::new(0.0, bottom.values().fold(0.0, f64::max) * 1.12, 440.0, 320.0) };
     frame.vertical(&mut figure, "moving range", number, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks.title, number);
     bottom.draw(&mut figure, frame, &key);
     key.write(&mut figure, 507.0);
-    figure.finish(words.title, &described("Individuals chart", steps.len(), &all))
+    if has_baseline {
+        let y = 507.0 + key.height() - 10.0;
+        figure.circle((LEFT + 4.5, y - 5.0), 3.0, "third");
+        figure.text((LEFT + 18.0, y), Anchor::Start, "quiet", "checks that the baseline was made from");
+    }
+    figure.finish(words.title, &described("Individuals chart", steps.len(), &all, checks))
 }
 
 /// The weighted average between its limits.
-pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> String {
+pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, checks: Checks, words: Words) -> String {
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 400.0 + key.height(), words.title);
-    let limits: Vec<Interval> = steps.iter().map(|s| s.point.limits).collect();
-    let edge = |f: fn(&Interval) -> f64| limits.last().map_or(baseline.centre, f);
+    let mut figure = Figure::new(400.0 + key.height(), words.title);
+    let edge = |f: fn(&Interval) -> f64| steps.last().map_or(baseline.centre, |s| f(&s.point.limits));
     let panel = Panel {
         points: steps.iter().map(|s| (s.point.index, s.point.average)).collect(),
         lines: vec![
@@ -188,48 +232,56 @@ pub fn ewma(steps: &[Step<EwmaPoint>], baseline: Baseline, words: Words) -> Stri
         signals: all.clone(),
         label: number,
         rests_at_zero: false,
+        checks,
     };
-    let frame = Frame { x: places(steps.len()), y: Scale::around(panel.values(), 340.0, 44.0) };
+    let frame = Frame {
+        x: checks.places(steps.iter().map(|s| s.point.index)),
+        y: Scale::around(panel.values(), 340.0, 44.0),
+    };
     let title = format!("weighted average, {}", words.axis());
     frame.vertical(&mut figure, &fitted(&title, 296.0), number, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks.title, number);
     // The limits as stairs, each as wide as its point.
     for end in [(|l: &Interval| l.low) as fn(&Interval) -> f64, |l| l.high] {
-        let stairs: Vec<(f64, f64)> = limits
-            .iter()
-            .enumerate()
-            .flat_map(|(i, l)| [i as f64 + 0.5, i as f64 + 1.5].map(|x| frame.at(x, end(l))))
-            .collect();
+        let ends = |s: &Step<EwmaPoint>| {
+            [-0.5, 0.5].map(|side| frame.at(checks.number(s.point.index) + side, end(&s.point.limits)))
+        };
+        let stairs: Vec<(f64, f64)> = steps.iter().flat_map(ends).collect();
         figure.path(&stairs, false, "limit");
     }
     panel.draw(&mut figure, frame, &key);
     key.write(&mut figure, 407.0);
-    figure.finish(words.title, &described("EWMA chart", steps.len(), &all))
+    figure.finish(words.title, &described("EWMA chart", steps.len(), &all, checks))
 }
 
 /// Both cumulative sums, the one above the centre drawn upwards, the one below downwards.
-pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, words: Words) -> String {
+pub fn cusum(steps: &[Step<CusumPoint>], decision: f64, checks: Checks, words: Words) -> String {
     use crate::evidence::chart::Side;
     let all: Vec<&Signal> = steps.iter().flat_map(|s| &s.signals).collect();
     let key = Key::of(all.iter().copied());
-    let mut figure = Figure::new(WIDTH, 400.0 + key.height(), words.title);
-    let half = |side: Side, value: fn(&CusumPoint) -> f64, line: f64| Panel {
+    let mut figure = Figure::new(400.0 + key.height(), words.title);
+    let half = |side: Side, value: fn(&CusumPoint) -> f64| Panel {
         points: steps.iter().map(|s| (s.point.index, value(&s.point))).collect(),
-        lines: vec![("limit", line, "limit")],
+        lines: Vec::new(),
         signals: all.iter().copied().filter(|s| s.side == side).collect(),
         label: signed,
         rests_at_zero: true,
+        checks,
     };
-    let above = half(Side::Above, |p| p.above, decision);
-    let below = half(Side::Below, |p| -p.below, -decision);
-    let frame =
-        Frame { x: places(steps.len()), y: Scale::around(above.values().chain(below.values()), 340.0, 44.0) };
+    let mut above = half(Side::Above, |p| p.above);
+    let below = half(Side::Below, |p| -p.below);
+    // Both in one panel, where names are kept apart.
+    above.lines = vec![("limit", decision, "limit"), ("limit", -decision, "limit")];
+    let frame = Frame {
+        x: checks.places(steps.iter().map(|s| s.point.index)),
+        y: Scale::around(above.values().chain(below.values()), 340.0, 44.0),
+    };
     let title = format!("cumulative sum, {}", words.axis());
     frame.vertical(&mut figure, &fitted(&title, 296.0), signed, false);
-    frame.horizontal(&mut figure, "check number", number);
+    frame.horizontal(&mut figure, checks.title, number);
     frame.across(&mut figure, 0.0, "rule");
     above.draw(&mut figure, frame, &key);
     below.draw(&mut figure, frame, &key);
     key.write(&mut figure, 407.0);
-    figure.finish(words.title, &described("CUSUM chart", steps.len(), &all))
+    figure.finish(words.title, &described("CUSUM chart", steps.len(), &all, checks))
 }

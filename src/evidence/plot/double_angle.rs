@@ -8,25 +8,25 @@ use crate::evidence::astigmatism::{Cloud, Point};
 /// named after the axis of the minus cylinder they stand for, the ellipse that holds single
 /// differences (dashed) and the confidence ellipse of the centroid (filled).
 pub fn double_angle(points: &[Point], cloud: &Cloud, title: &str) -> String {
-    let mut figure = Figure::new(760.0, 586.0, title);
-    let centre = (300.0, 294.0);
+    let mut figure = Figure::new(632.0, title);
+    let centre = (250.0, 264.0);
     let reach = points.iter().map(|p| p.j0.hypot(p.j45));
     let ellipse = cloud.centroid.j0.hypot(cloud.centroid.j45) + cloud.spread_region.major;
     let most = reach.chain([ellipse]).fold(0.0, f64::max).max(1e-6) * 1.04;
-    let radius = Scale::new(0.0, most, 0.0, 220.0);
+    let radius = Scale::new(0.0, most, 0.0, 200.0);
     let on = |j0: f64, j45: f64| (centre.0 + radius.at(j0), centre.1 - radius.at(j45));
 
     let (rings, decimals) = radius.ticks(4.0);
     for ring in rings.iter().filter(|r| **r > 0.0) {
         figure.circle(centre, radius.at(*ring), "grid");
     }
-    figure.circle(centre, 220.0, "frame");
+    figure.circle(centre, 200.0, "frame");
     for i in 0..8 {
         let a = f64::from(i) * std::f64::consts::FRAC_PI_4;
         let end = |r: f64| (centre.0 + r * a.cos(), centre.1 - r * a.sin());
-        figure.line(centre, end(220.0), "grid");
+        figure.line(centre, end(200.0), "grid");
         let axis = if i == 0 { 180.0 } else { f64::from(i) * 22.5 };
-        let at = end(243.0);
+        let at = end(222.0);
         figure.text((at.0, at.1 + 5.0), Anchor::Middle, "", &number(axis, if i % 2 == 0 { 0 } else { 1 }));
     }
     let at = on(cloud.centroid.j0, cloud.centroid.j45);
@@ -50,18 +50,18 @@ pub fn double_angle(points: &[Point], cloud: &Cloud, title: &str) -> String {
         ("n", cloud.n.to_string()),
     ];
     for (i, (name, value)) in facts.iter().enumerate() {
-        let y = 90.0 + 26.0 * i as f64;
-        figure.text((596.0, y), Anchor::Start, "", name);
-        figure.text((750.0, y), Anchor::End, "strong", value);
+        let y = 524.0 + 22.0 * i as f64;
+        figure.text((40.0, y), Anchor::Start, "", name);
+        figure.text((216.0, y), Anchor::End, "strong", value);
     }
     let verdict = if cloud.biased { "a bias is shown" } else { "no bias is shown" };
-    figure.text((596.0, 90.0 + 26.0 * 3.0), Anchor::Start, "", verdict);
-    figure.line((596.0, 206.0), (622.0, 206.0), "limit");
-    figure.text((630.0, 211.0), Anchor::Start, "quiet", "single readings");
-    figure.line((596.0, 232.0), (622.0, 232.0), "alarm-trace");
-    figure.text((630.0, 237.0), Anchor::Start, "quiet", "mean, confidence");
+    figure.text((290.0, 524.0), Anchor::Start, "", verdict);
+    figure.line((290.0, 541.0), (316.0, 541.0), "limit");
+    figure.text((324.0, 546.0), Anchor::Start, "quiet", "single readings");
+    figure.line((290.0, 563.0), (316.0, 563.0), "alarm-trace");
+    figure.text((324.0, 568.0), Anchor::Start, "quiet", "mean, confidence");
     let foot = "J0 to the right, J45 up; rings in dioptres; spokes: axis of the minus cylinder";
-    figure.text((380.0, 576.0), Anchor::Middle, "quiet", foot);
+    figure.foot(600.0, foot);
     let description = format!(
         "{} astigmatic differences in the double-angle plane: mean J0 {} D, mean J45 {} D; {verdict}.",
         cloud.n,

@@ -24,15 +24,15 @@ pub fn gauge(study: &Study, title: &str) -> String {
     let (bar, gap) = (15.0, 16.0);
     let each = bar * kinds.len() as f64 + gap;
     let bottom = 84.0 + each * rows.len() as f64;
-    let mut figure = Figure::new(760.0, bottom + 76.0, title);
+    let mut figure = Figure::new(bottom + 92.0, title);
     let most = rows.iter().flat_map(|r| kinds.iter().filter_map(|k| (k.2)(r))).fold(100.0, f64::max);
     let frame =
-        Frame { x: Scale::new(0.0, most * 1.02, 170.0, 680.0), y: Scale::new(0.0, 1.0, bottom, 76.0) };
-    let mut x = frame.left();
+        Frame { x: Scale::new(0.0, most * 1.02, 164.0, 440.0), y: Scale::new(0.0, 1.0, bottom, 76.0) };
+    let mut x = 14.0;
     for (name, class, _) in &kinds {
         figure.rect((x, 42.0), (x + 12.0, 54.0), class);
         figure.text((x + 18.0, 53.0), Anchor::Start, "", name);
-        x += text_width(name) + 40.0;
+        x += text_width(name) + 32.0;
     }
     for x in frame.x.ticks(6.0).0 {
         frame.upright(&mut figure, x, "grid");
@@ -72,7 +72,7 @@ pub fn gauge(study: &Study, title: &str) -> String {
         study.repeats,
         study.distinct_categories
     );
-    figure.text((380.0, bottom + 66.0), Anchor::Middle, "quiet", &foot);
+    figure.foot(bottom + 66.0, &foot);
     let parts: Vec<String> = rows
         .iter()
         .map(|r| format!("{} {}% of total spread", r.source.name(), number(r.percent_study, 1)))

@@ -28,7 +28,7 @@ mod svg;
 
 pub use agreement::agreement;
 pub use capability::capability;
-pub use control::{cusum, ewma, individuals};
+pub use control::{Checks, cusum, ewma, individuals};
 pub use double_angle::double_angle;
 pub use gauge::gauge;
 pub use pareto::pareto;

@@ -17,25 +17,26 @@ pub fn pareto(causes: &[Cause], title: &str) -> String {
     if rest > 0 {
         shown.push((format!("{} others", causes.len() - MOST), rest, 1.0));
     }
-    let each = 30.0;
+    let each = 42.0;
     let bottom = 66.0 + each * shown.len() as f64;
-    let mut figure = Figure::new(760.0, bottom + 60.0, title);
-    let frame = Frame { x: Scale::new(0.0, 100.0, 220.0, 610.0), y: Scale::new(0.0, 1.0, bottom, 58.0) };
+    let mut figure = Figure::new(bottom + 60.0, title);
+    let frame = Frame { x: Scale::new(0.0, 100.0, 14.0, 384.0), y: Scale::new(0.0, 1.0, bottom, 58.0) };
     for x in frame.x.ticks(5.0).0 {
         frame.upright(&mut figure, x, "grid");
     }
-    figure.text((668.0, 48.0), Anchor::End, "quiet", "count");
-    figure.text((746.0, 48.0), Anchor::End, "quiet", "so far");
+    figure.text((432.0, 48.0), Anchor::End, "quiet", "count");
+    figure.text((490.0, 48.0), Anchor::End, "quiet", "so far");
     let mut line = Vec::new();
     for (i, (name, count, so_far)) in shown.iter().enumerate() {
         let y = 66.0 + each * i as f64;
         let share = 100.0 * *count as f64 / total.max(1) as f64;
-        figure.text((210.0, y + 18.0), Anchor::End, "", &fitted(name, 200.0));
-        figure.rect((frame.left(), y + 2.0), (frame.x.at(share), y + 24.0), "bar");
-        figure.text((668.0, y + 18.0), Anchor::End, "strong", &count.to_string());
+        // A name stands above its bar: beside it there is no room for a long one.
+        figure.text((frame.left() + 4.0, y + 12.0), Anchor::Start, "", &fitted(name, 366.0));
+        figure.rect((frame.left(), y + 18.0), (frame.x.at(share), y + 38.0), "bar");
+        figure.text((432.0, y + 33.0), Anchor::End, "strong", &count.to_string());
         let text = format!("{} %", number(100.0 * so_far, 0));
-        figure.text((746.0, y + 18.0), Anchor::End, "", &text);
-        line.push((frame.x.at(100.0 * so_far), y + 13.0));
+        figure.text((490.0, y + 33.0), Anchor::End, "", &text);
+        line.push((frame.x.at(100.0 * so_far), y + 28.0));
     }
     figure.path(&line, false, "second-trace");
     for at in line {

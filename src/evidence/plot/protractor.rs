@@ -8,10 +8,10 @@ use crate::evidence::axis::{AxisErrors, error};
 /// arc is no error; outside it a point was measured anti-clockwise of the reference, inside it
 /// clockwise. `points` are (reference axis, error), both in degrees; `limit` is shaded if given.
 pub fn axis_errors(points: &[(f64, f64)], result: &AxisErrors, limit: Option<f64>, title: &str) -> String {
-    let mut figure = Figure::new(760.0, 456.0, title);
-    let centre = (380.0, 398.0);
+    let mut figure = Figure::new(348.0, title);
+    let centre = (250.0, 276.0);
     let most = [result.largest, limit.unwrap_or(0.0), 1.0].into_iter().fold(0.0, f64::max) * 1.08;
-    let radius = Scale::new(-most, most, 110.0, 312.0);
+    let radius = Scale::new(-most, most, 76.0, 204.0);
     let on = |axis: f64, r: f64| {
         let a = axis.to_radians();
         (centre.0 + r * a.cos(), centre.1 - r * a.sin())
@@ -22,7 +22,7 @@ pub fn axis_errors(points: &[(f64, f64)], result: &AxisErrors, limit: Option<f64
         ring.extend(arc(radius.at(limit)).into_iter().rev());
         figure.path(&ring, true, "band");
     }
-    let (rings, decimals) = radius.ticks(6.0);
+    let (rings, decimals) = radius.ticks(3.0);
     for ring in &rings {
         figure.path(&arc(radius.at(*ring)), false, if *ring == 0.0 { "rule" } else { "grid" });
     }
@@ -55,12 +55,9 @@ pub fn axis_errors(points: &[(f64, f64)], result: &AxisErrors, limit: Option<f64
         format!("largest {}°", number(result.largest, 1)),
         format!("n = {}", result.n),
     ];
-    for (i, text) in lines.iter().enumerate() {
-        let class = if i == 0 { "strong" } else { "" };
-        figure.text((centre.0, 328.0 + 20.0 * i as f64), Anchor::Middle, class, text);
-    }
+    figure.text((centre.0, 320.0), Anchor::Middle, "", &lines.join(", "));
     let foot = "reference axis around, error in degrees along the radius";
-    figure.text((centre.0, 446.0), Anchor::Middle, "quiet", foot);
+    figure.foot(340.0, foot);
     let description = format!("Axis errors of {} readings: {}.", result.n, lines[..3].join(", "));
     figure.finish(title, &description)
 }

@@ -13,10 +13,15 @@ pub(super) enum Anchor {
     End,
 }
 
+/// How wide every picture is: narrow enough for its words to be read on a telephone, where nothing is
+/// pushed sideways.
+pub(super) const WIDTH: f64 = 500.0;
+
 /// A picture in the making. Lengths in user units, origin at the top left.
 #[derive(Debug)]
 pub(super) struct Figure {
-    width: f64,
+    /// Where it begins: above 0 where the heading takes more than a line.
+    top: f64,
     height: f64,
     body: String,
 }
@@ -51,19 +56,57 @@ pub(super) fn text_width(text: &str) -> f64 {
 
 /// `text` cut to about `width`, with an ellipsis where something is missing.
 pub(super) fn fitted(text: &str, width: f64) -> String {
-    let most = (width / 7.7).max(2.0) as usize;
+    cut(text, (width / 7.7).max(2.0) as usize)
+}
+
+/// `text` of at most so many characters, with an ellipsis where something is missing.
+fn cut(text: &str, most: usize) -> String {
     if text.chars().count() <= most {
         return text.to_owned();
     }
     text.chars().take(most - 1).chain(['…']).collect()
 }
 
+/// `text` in lines of at most so many characters, broken at spaces; a longer word is cut.
+fn lines(text: &str, most: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        let word = cut(word, most);
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= most => {
+                line.push(' ');
+                line.push_str(&word);
+            }
+            _ => lines.push(word),
+        }
+    }
+    lines
+}
+
+/// Characters in a line of a heading.
+const HEADING: usize = 53;
+
 impl Figure {
-    /// An empty picture with a heading.
-    pub fn new(width: f64, height: f64, heading: &str) -> Figure {
-        let mut figure = Figure { width, height, body: String::new() };
-        figure.text((width / 2.0, 22.0), Anchor::Middle, "heading", &fitted(heading, width * 0.88));
+    /// An empty picture with a heading, in two lines at most.
+    pub fn new(height: f64, heading: &str) -> Figure {
+        let mut lines = lines(heading, HEADING);
+        if lines.len() > 2 {
+            lines = vec![lines.remove(0), cut(&lines.join(" "), HEADING)];
+        }
+        let above = 20.0 * lines.len().saturating_sub(1) as f64;
+        let mut figure = Figure { top: -above, height: height + above, body: String::new() };
+        for (i, line) in lines.iter().enumerate() {
+            let at = (WIDTH / 2.0, 22.0 - above + 20.0 * i as f64);
+            figure.text(at, Anchor::Middle, "heading", line);
+        }
         figure
+    }
+
+    /// Words at the foot, centred, in as many lines as they need; the first of them at `y`.
+    pub fn foot(&mut self, y: f64, text: &str) {
+        for (i, line) in lines(text, 68).iter().enumerate() {
+            self.text((WIDTH / 2.0, y + 18.0 * i as f64), Anchor::Middle, "quiet", line);
+        }
     }
 
     fn element(&mut self, text: impl Display) {
@@ -132,9 +175,9 @@ impl Figure {
 
     /// The picture. Its look comes with [`super::LOOK`].
     pub fn finish(self, title: &str, description: &str) -> String {
-        let [w, h] = [self.width, self.height].map(length);
+        let [top, w, h] = [self.top, WIDTH, self.height].map(length);
         format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" viewBox=\"0 0 {w} {h}\">\n\
+            "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" viewBox=\"0 {top} {w} {h}\">\n\
              <title>{}</title>\n<desc>{}</desc>\n{}</svg>\n",
             escape(title),
             escape(description),

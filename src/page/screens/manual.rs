@@ -253,9 +253,10 @@ pub(super) async fn result(
     }
     let by = who.person.is_none().then_some(manual.by.as_str());
     let is_practice = manual.purpose == Purpose::Practice;
+    let what = if is_practice { say.practice_of } else { say.by_hand_of };
     let title = match manual.eye {
-        Some(eye) => format!("{} {job}, {}", say.by_hand_of, say.eye(eye)),
-        None => format!("{} {job}", say.by_hand_of),
+        Some(eye) => format!("{what} {job}, {}", say.eye(eye)),
+        None => format!("{what} {job}"),
     };
     let place = if is_practice { "/practice" } else { "/jobs" };
     let other = manual.eye.map(|eye| if eye == Eye::Right { Eye::Left } else { Eye::Right });

@@ -89,7 +89,7 @@ impl References {
         match checked.state {
             CheckState::Good => "pass",
             CheckState::Due => "open",
-            CheckState::Failed => "fail",
+            CheckState::Bad => "fail",
         }
     }
 
@@ -97,14 +97,14 @@ impl References {
         match checked.state {
             CheckState::Good => self.say.check_good,
             CheckState::Due => self.say.check_due,
-            CheckState::Failed => self.say.check_failed,
+            CheckState::Bad => self.say.check_bad,
         }
     }
 
     fn outcome(&self, last: &Last) -> &'static str {
         match last.outcome {
             CheckOutcome::Good => self.say.check_good,
-            CheckOutcome::Bad => self.say.check_failed,
+            CheckOutcome::Bad => self.say.check_bad,
             CheckOutcome::Incomplete => self.say.incomplete,
             CheckOutcome::LensOverdue => self.say.lens_overdue,
         }

@@ -89,7 +89,7 @@ pub(super) async fn index(
     let say = app.language();
     if asked == Asked::default() {
         let today = app.timezone.to_datetime(app.now()).date();
-        asked.from = today.saturating_sub(jiff::Span::new().days(DAYS)).to_string();
+        asked.since = today.saturating_sub(jiff::Span::new().days(DAYS)).to_string();
     }
     let named = |kind| {
         let (name, what) = say.report(kind);

@@ -193,7 +193,7 @@ texts! {
     order_hint: "An empty field is not ordered. Numbers may have a decimal point or comma.",
     save_order: "Save the order",
     // The ledger.
-    from_day: "From",
+    since_day: "Since",
     until_day: "Until",
     instrument: "Instrument",
     person: "Person",
@@ -355,6 +355,7 @@ texts! {
     // Readings by hand.
     read_by_hand: "Read by hand",
     by_hand_of: "Read by hand:",
+    practice_of: "Practice, read by hand:",
     manual_readings: "Manual readings",
     hand_what: "The instrument's value stays hidden until your reading is on record: nobody reads towards a number that they know.",
     which_lens: "Which lens?",
@@ -441,7 +442,7 @@ texts! {
     how_they_stand: "How instruments stand",
     check_good: "good",
     check_due: "due",
-    check_failed: "failed",
+    check_bad: "bad",
     lens_overdue: "lens overdue",
     hold_in_force: "Verdicts are held back while an instrument is not in order.",
     hold_not_in_force: "Verdicts are not held back here.",
