@@ -78,7 +78,7 @@ pub(super) enum LedgerCommand {
         /// The new file
         to: PathBuf,
     },
-    /// Say that a reading does not count (nothing is deleted)
+    /// Say that a reading, of an instrument or by hand, does not count (nothing is deleted)
     Void {
         #[command(flatten)]
         ledger: WhichLedger,

@@ -1,7 +1,7 @@
 //! `fociline manual`, `practice` and `crosscheck`: what people read by hand.
 
 use super::{Answer, Stop, WhichLedger, hand, json, words};
-use crate::bench::checking::{compared, known};
+use crate::bench::checking::{compared, known, voided_by};
 use crate::bench::entry::{CrossCheckEntry, Entry, ManualEntry, Numbered, Purpose, Seq, SittingStart};
 use crate::bench::job::JobRecord;
 use crate::check::AsRead;
@@ -225,8 +225,8 @@ fn print_check(record: &Reader, seq: Seq, check: &CrossCheckEntry) -> Result<(),
     Ok(())
 }
 
-/// Compares each manual reading that is not compared yet with what the instruments have measured,
-/// and shows every comparison of the job.
+/// Compares each manual reading that counts and is not compared yet with what the instruments have measured,
+/// and shows every comparison of the job that counts.
 pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
     let of_eye = |eye: Option<Eye>| args.eye.is_none() || args.eye == eye;
     let record = args.ledger.reader()?;
@@ -238,6 +238,9 @@ pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
         else {
             continue;
         };
+        if voided_by(numbered.seq, &history).is_some() {
+            continue;
+        }
         let Some((_, against)) = measured.measured(eye) else { continue };
         let done = |other: &Numbered| {
             matches!(&other.entry, Entry::CrossCheck(check)
@@ -248,9 +251,15 @@ pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
         }
     }
     let mut worst = None;
-    for numbered in &record.job_history(&args.job).map_err(Stop::failed)? {
+    let history = record.job_history(&args.job).map_err(Stop::failed)?;
+    for numbered in &history {
         let Entry::CrossCheck(check) = &numbered.entry else { continue };
-        if of_eye(Some(check.eye)) {
+        if let Some(since) = voided_by(check.manual, &history) {
+            eprintln!(
+                "entry {}: not counted, its manual reading {} is void since entry {since}",
+                numbered.seq, check.manual
+            );
+        } else if of_eye(Some(check.eye)) {
             worst = worst.max(Some(check.outcome));
             if args.json {
                 println!("{}", json(check));

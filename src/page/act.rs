@@ -191,12 +191,14 @@ impl App {
     }
 }
 
-/// A reading is somebody's own when it came in since they signed in, or names them.
+/// A reading is somebody's own when it came in since they signed in, or names them; one by hand only
+/// when they read it.
 fn is_own(record: &Reader, about: Seq, who: &Who) -> Result<bool, Problem> {
     let Some(person) = &who.person else { return Ok(false) };
     Ok(record.entry(about)?.is_some_and(|numbered| {
         let named = match &numbered.entry {
             Entry::Reading(reading) => reading.reading.operator.as_deref() == Some(&person.name),
+            Entry::Manual(manual) => return manual.by == person.name,
             _ => false,
         };
         named || numbered.time >= person.since

@@ -18,7 +18,7 @@ pub const SUFFIX: &str = ".ask.json";
 pub enum Asked {
     /// A manual reading.
     Manual(Box<ManualAsked>),
-    /// To compare a manual reading with what was measured meanwhile.
+    /// To compare a manual reading that counts with what was measured meanwhile.
     CrossCheck {
         /// The manual reading's entry.
         manual: Seq,
@@ -155,6 +155,9 @@ fn cross_check(record: &Reader, seq: Seq) -> Result<Event, AskError> {
         Some(other) => return refused(format!("entry {seq} is a {}, not a manual reading", other.kind())),
         None => return refused(format!("there is no entry {seq}")),
     };
+    if let Some(since) = record.voided_by(seq)? {
+        return refused(format!("entry {seq} is void since entry {since}: it is not compared"));
+    }
     if manual.purpose == Purpose::Practice {
         return refused(format!("entry {seq} is practice, which is never part of production"));
     }

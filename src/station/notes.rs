@@ -8,7 +8,7 @@ use crate::parsers::reading::{Eye, JobNumber};
 /// What is to be said of a reading.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Wanted {
-    /// It does not count.
+    /// It does not count; of an instrument's reading or of one by hand.
     Void,
     /// It belongs to this job, or its lens is for this eye.
     Assign {
@@ -24,8 +24,8 @@ pub enum Wanted {
 /// The note that says `wanted` of the entry `about`.
 ///
 /// # Errors
-/// When the entry is not there, or (but for a remark) not a reading, does not count already, or
-/// the words are missing.
+/// When the entry is not there, or (but for a remark) not a reading of which that can be said, does
+/// not count already, or the words are missing.
 pub fn note(
     record: &Reader,
     about: Seq,
@@ -51,6 +51,15 @@ pub fn note(
             return Ok(note(Says::Remark, record.jobs_of(about)?.into_iter().next(), None, None));
         }
         Some(Entry::Reading(reading)) => reading,
+        Some(Entry::Manual(manual)) if wanted == Wanted::Void => {
+            return match record.voided_by(about)? {
+                Some(since) => void_already(about, since),
+                None => Ok(note(Says::Void, Some(manual.job), None, None)),
+            };
+        }
+        Some(Entry::Manual(_)) => {
+            return refused(format!("entry {about} was read by hand: void it, and enter it as it should be"));
+        }
         Some(other) => return refused(format!("entry {about} is a {}, not a reading", other.kind())),
         None => return refused(format!("there is no entry {about}")),
     };
@@ -74,13 +83,17 @@ pub fn note(
     }
 }
 
+fn void_already<T>(about: Seq, since: Seq) -> Result<T, AskError> {
+    refused(format!("reading {about} is void since entry {since}"))
+}
+
 /// The job that a reading belongs to after everything said of it so far.
 fn standing_job(record: &Reader, about: Seq, reading: &ReadingEntry) -> Result<Option<JobNumber>, AskError> {
     let mut job = reading.job.clone();
     for later in record.what_refers_to(about)? {
         let Entry::Note(note) = later.entry else { continue };
         match note.says {
-            Says::Void => return refused(format!("reading {about} is void since entry {}", later.seq)),
+            Says::Void => return void_already(about, later.seq),
             Says::Assign => job = note.job.or(job),
             Says::Remark => {}
         }

@@ -156,6 +156,54 @@ fn a_morning_with_checks_and_a_second_opinion() {
 }
 
 #[test]
+fn a_manual_reading_with_a_typo_is_voided() {
+    let lab = Lab::new();
+    lab.write("station.toml", &lab.settings());
+    let (mut station, focimeter) = start(&lab);
+    focimeter.send("JOB=4471 EYE=R S=-1.25 C=-0.50 A=90\r\n");
+    station.line(&["4471", "measured"]);
+    assert!(station.stop().success(), "{}", station.log());
+    let begin = "manual add --station STATION 4471 --eye right --by A._Thorne --eyepiece-focused --zero 0.00";
+    let typo = lab.ok(&format!("{begin} --sphere 1.25 --cylinder -0.50 --axis 90"));
+    assert!(typo.contains("plus and minus mixed up"), "{typo}");
+    let seq = |out: &str| out.split(' ').nth(1).expect("entry N").to_owned();
+    let manual = seq(&typo);
+    assert_eq!(lab.run("crosscheck --station STATION 4471").status, 1);
+    lab.refused(
+        &format!("ledger assign --station STATION {manual} --job 4472 --reason typo"),
+        "read by hand: void it",
+    );
+    let void = format!("ledger void --station STATION {manual} --reason sign_forgotten --by A._Thorne");
+    let note = seq(&lab.ok(&void));
+    lab.refused(&void, &format!("reading {manual} is void since entry {note}"));
+    let shown = lab.ok(&format!("ledger show --station STATION {manual}"));
+    assert!(
+        shown.contains(&format!("void: entry {manual}, job 4471: sign forgotten (A. Thorne)")),
+        "{shown}"
+    );
+    // It is not compared any more, and what it was compared with does not count.
+    let none = lab.run("crosscheck --station STATION 4471");
+    assert_eq!((none.status, none.out.as_str()), (1, ""), "{}", none.err);
+    assert!(
+        none.err.contains(&format!("its manual reading {manual} is void since entry {note}")),
+        "{}",
+        none.err
+    );
+    lab.refused(
+        "manual add --station STATION 4471 --eye right --by A._Thorne --sphere 1",
+        "first reading of the sitting",
+    );
+    lab.ok(&format!("{begin} --sphere -1.25 --cylinder -0.50 --axis 90"));
+    assert_eq!(lab.run("crosscheck --station STATION 4471").status, 0);
+    lab.ok("ledger verify --station STATION");
+    lab.ok("ledger rederive --station STATION");
+    let views = rusqlite::Connection::open(lab.path("bench-1.ledger")).expect("opens");
+    let counting = "SELECT count(*) FROM crosschecks WHERE manual_entry NOT IN \
+                    (SELECT subject FROM events WHERE kind = 'note' AND what = 'void')";
+    assert_eq!(views.query_row(counting, [], |row| row.get::<_, i64>(0)), Ok(1));
+}
+
+#[test]
 fn what_does_not_fit_is_refused_with_what_to_do() {
     let lab = Lab::new();
     lab.write("station.toml", &lab.settings());
