@@ -1,6 +1,7 @@
-//! What people ask to have recorded about lenses and instruments, checked against the record
+//! What people ask to have recorded about lenses, instruments and readings, checked against the record
 //! before it is taken in. A running station takes it from its orders folder, as `*.ask.json`.
 
+use super::notes::{Wanted, note};
 use crate::bench::entry::{Entry, ManualEntry, Numbered, Purpose, Says, Seq, SittingStart};
 use crate::bench::event::Event;
 use crate::bench::standing::takes_back;
@@ -36,6 +37,17 @@ pub enum Asked {
         reading: Seq,
         /// The reference lens.
         lens: JobNumber,
+        /// Who says so.
+        by: String,
+    },
+    /// To say something of a reading on record.
+    Note {
+        /// The reading's entry.
+        about: Seq,
+        /// What is to be said.
+        says: Wanted,
+        /// Why.
+        reason: String,
         /// Who says so.
         by: String,
     },
@@ -90,6 +102,7 @@ pub fn event(record: &Reader, asked: Asked) -> Result<Event, AskError> {
         Asked::CrossCheck { manual } => cross_check(record, manual),
         Asked::ReferenceLens { lens, by } => reference_lens(record, lens, &by),
         Asked::Check { reading, lens, by } => check(record, reading, lens, &by),
+        Asked::Note { about, says, reason, by } => note(record, about, says, &reason, &by).map(Event::Noted),
     }
 }
 

@@ -4,9 +4,11 @@ use super::asked::{AskError, refused};
 use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says, Seq};
 use crate::ledger::Reader;
 use crate::parsers::reading::{Eye, JobNumber};
+use serde::{Deserialize, Serialize};
 
 /// What is to be said of a reading.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Wanted {
     /// It does not count; of an instrument's reading or of one by hand.
     Void,

@@ -102,6 +102,17 @@ fn a_morning_with_checks_and_a_second_opinion() {
     assert!(standing.contains("focimeter-1: in order"), "{standing}");
 
     // By hand, through the station too: the instrument's value comes after the reading.
+    // So do notes on readings.
+    let found = lab.ok("ledger search --station STATION --job REF+5 --json");
+    let bad = found.lines().filter(|line| line.contains("5.08") && line.contains(r#""kind":"reading""#));
+    let bad: serde_json::Value = serde_json::from_str(bad.last().expect("on record")).expect("JSON");
+    let bad = &bad["seq"];
+    let note = lab.ok(&format!("ledger void --station STATION {bad} --reason fingerprint --by B._Lund"));
+    assert!(note.contains(&format!("void: entry {bad}, job REF+5: fingerprint (B. Lund)")), "{note}");
+    lab.refused(&format!("ledger void --station STATION {bad} --reason again"), "is void since entry");
+    let to = format!("ledger assign --station STATION {bad} --job 4471 --reason again");
+    lab.refused(&to, "is void since entry");
+
     lab.refused(
         "manual add --station STATION 4471 --eye right --by A._Thorne --sphere -1.25",
         "first reading of the sitting",
