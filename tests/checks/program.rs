@@ -167,6 +167,19 @@ fn a_morning_with_checks_and_a_second_opinion() {
 }
 
 #[test]
+fn an_instrument_that_was_never_checked_is_listed_as_such() {
+    let lab = Lab::new();
+    lab.write("station.toml", &lab.settings().replace("hold = true", "hold = true\nlenses = [\"REF+5\"]"));
+    lab.ok("reference add --station STATION --by B._Lund ref.json");
+    for json in ["", " --json"] {
+        let listed = lab.run(&format!("reference list --station STATION{json}"));
+        assert_eq!(listed.status, 1, "{}{}", listed.out, listed.err);
+        let said = "NOT IN ORDER: focimeter-1: it was never checked with REF+5";
+        assert_eq!(listed.out.contains(said), json.is_empty(), "{}", listed.out);
+    }
+}
+
+#[test]
 fn a_manual_reading_with_a_typo_is_voided() {
     let lab = Lab::new();
     lab.write("station.toml", &lab.settings());
