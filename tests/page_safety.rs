@@ -217,6 +217,7 @@ fn each_role_may_what_it_may() {
     assert_eq!(signature(&works, "quality person", WORDS, "release"), 403, "another's name");
     assert_eq!(signature(&quality, "quality person", "three dull guesses", "release"), 401);
     assert_eq!(signature(&quality, "quality person", WORDS, " "), 422, "no meaning");
+    assert_eq!(signature(&quality, "quality person", WORDS, &"m".repeat(501)), 422, "too long");
     assert_eq!(entries(&bench, "override"), Vec::<Value>::new());
     assert_eq!(signature(&quality, "quality person", WORDS, "release"), 201);
     assert_eq!(signature(&admin, "admin person", WORDS, "release"), 422, "it is overridden already");

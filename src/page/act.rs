@@ -16,6 +16,7 @@ use crate::judge::verdict::Outcome;
 use crate::ledger::Reader;
 use crate::order::intake;
 use crate::parsers::reading::JobNumber;
+use crate::station::asked;
 use crate::station::notes::{Wanted, note};
 use std::sync::Arc;
 
@@ -126,10 +127,10 @@ impl App {
     /// stands, or when it cannot be recorded.
     pub async fn override_fail(&self, who: &Who, signature: Signature) -> Result<Arc<[Numbered]>, Problem> {
         let Signature { about, name, passphrase, meaning, reason } = signature;
-        let (meaning, reason) = (meaning.trim().to_owned(), reason.trim().to_owned());
-        if meaning.is_empty() || reason.is_empty() {
+        if meaning.trim().is_empty() || reason.trim().is_empty() {
             return Err(Problem::unusable("say what the signature means, and why: the record has to tell"));
         }
+        let (meaning, reason) = (asked::reason(&meaning)?, asked::reason(&reason)?);
         if who.person.as_ref().is_some_and(|person| person.name != name.trim()) {
             return Err(Problem::forbidden("sign with your own name, or sign in as the person who signs"));
         }

@@ -1,6 +1,6 @@
 //! What people say of readings on record, checked against the record before it is taken in.
 
-use super::asked::{AskError, refused};
+use super::asked::{self, AskError, name, refused};
 use crate::bench::entry::{Entry, NoteEntry, ReadingEntry, Says, Seq};
 use crate::ledger::Reader;
 use crate::parsers::reading::{Eye, JobNumber};
@@ -35,15 +35,12 @@ pub fn note(
     reason: &str,
     by: &str,
 ) -> Result<NoteEntry, AskError> {
-    let (reason, by) = (reason.trim(), by.trim());
-    if reason.is_empty() || by.is_empty() {
-        return refused("a reason and a name are needed: the record has to say why, and who says so");
-    }
+    let (reason, by) = (asked::reason(reason)?, name(by)?);
     let note = |says, job, eye, job_before| NoteEntry {
         about,
         says,
-        reason: reason.to_owned(),
-        by: by.to_owned(),
+        reason: reason.clone(),
+        by: by.clone(),
         job,
         eye,
         job_before,

@@ -104,8 +104,8 @@ fn a_morning_with_checks_and_a_second_opinion() {
     // By hand, through the station too: the instrument's value comes after the reading.
     // So do notes on readings.
     let found = lab.ok("ledger search --station STATION --job REF+5 --json");
-    let bad = found.lines().filter(|line| line.contains("5.08") && line.contains(r#""kind":"reading""#));
-    let bad: serde_json::Value = serde_json::from_str(bad.last().expect("on record")).expect("JSON");
+    let mut bad = found.lines().filter(|line| line.contains("5.08") && line.contains(r#""kind":"reading""#));
+    let bad: serde_json::Value = serde_json::from_str(bad.next_back().expect("on record")).expect("JSON");
     let bad = &bad["seq"];
     let note = lab.ok(&format!("ledger void --station STATION {bad} --reason fingerprint --by B._Lund"));
     assert!(note.contains(&format!("void: entry {bad}, job REF+5: fingerprint (B. Lund)")), "{note}");
@@ -243,6 +243,25 @@ fn what_does_not_fit_is_refused_with_what_to_do() {
     );
     lab.refused("manual add --station STATION 4471 --eye right --by A._Thorne --prism 2@sideways", "2.5@up");
     lab.refused("reference check --station STATION 1 --lens REF --by B._Lund", "not a reading");
+    // What nobody reads, and names that nobody has.
+    let read = "manual add --station STATION 4471 --eye right --eyepiece-focused";
+    lab.refused(&format!("{read} --by A._Thorne --zero 0 --sphere 999"), "999 is out of range; -40 to 40 D");
+    let zero = "zero: 3.00 is out of range; -1 to 1 D is expected";
+    lab.refused(&format!("{read} --by A._Thorne --zero 3.00 --sphere 1"), zero);
+    let long = "n".repeat(10_000);
+    for (by, sitting, focimeter) in [(&*long, "s", "f"), ("A", &*long, "f"), ("A", "s", &*long)] {
+        let named = format!("--by {by} --sitting {sitting} --focimeter {focimeter}");
+        lab.refused(&format!("{read} --zero 0 --sphere 1 {named}"), "10000 characters; at most 64");
+    }
+    lab.refused(&format!("ledger void --station STATION 1 --reason {long}"), "at most 500");
+    lab.write(
+        "strong.json",
+        r#"{"name":"REF","serial":"T-105","sphere":500,"uncertainty":3,"due":"2099-12-31"}"#,
+    );
+    lab.refused(
+        "reference add --station STATION --by B._Lund strong.json",
+        "500 is out of range; -40 to 40 D",
+    );
     let none = lab.run("crosscheck --station STATION 4471");
     assert_eq!(none.status, 1, "{}", none.err);
     let lines = wait_for("the ledger", || {
