@@ -13,7 +13,8 @@ use crate::parsers::reading::{Eye, JobNumber, Lens, PrismPart, Reading};
 use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::de::Error;
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_with::skip_serializing_none;
 use std::borrow::Cow;
 use std::fmt;
@@ -45,7 +46,21 @@ pub struct ReferenceLens {
     /// The certificate's number or file.
     pub certificate: Option<String>,
     /// The last day on which the certificate holds.
+    #[serde(deserialize_with = "written_day")]
     pub due: Date,
+}
+
+/// A day as people write it for a certificate.
+///
+/// # Errors
+/// What was expected.
+pub fn day(text: &str) -> Result<Date, String> {
+    text.trim().parse().map_err(|_| format!("{text:?}: a date such as 2026-11-25 is expected"))
+}
+
+fn written_day<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+    let text = Cow::<'de, str>::deserialize(deserializer)?;
+    day(&text).map_err(D::Error::custom)
 }
 
 impl ReferenceLens {

@@ -9,8 +9,9 @@ use crate::check::crosscheck::Outcome;
 use crate::check::difference::difference;
 use crate::check::manual::Drums;
 use crate::ledger::Reader;
+use crate::order::typed;
 use crate::parsers::reading::{Base, Eye, JobNumber, PrismPart};
-use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
+use crate::parsers::units::{Degree, Dioptre};
 use crate::station::asked::{Asked, ManualAsked};
 use jiff::ZonedDateTime;
 
@@ -50,32 +51,33 @@ pub(super) struct AddArgs {
     #[arg(long, requires = "zero")]
     eyepiece_focused: bool,
     /// Before the first reading of a sitting: where the drum stood with no lens in place
-    #[arg(long, value_name = "D", allow_negative_numbers = true, requires = "eyepiece_focused")]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true, requires = "eyepiece_focused")]
     zero: Option<Dioptre>,
     /// Sphere, where the reader worked it out
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     sphere: Option<Dioptre>,
     /// Cylinder, of either sign
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     cylinder: Option<Dioptre>,
     /// Axis
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, allow_negative_numbers = true)]
     axis: Option<Degree>,
     /// Drum values as read: the sphere lines, then the cylinder lines
-    #[arg(long, value_names = ["SPHERE_LINES", "CYLINDER_LINES"], num_args = 1..=2, allow_negative_numbers = true)]
+    #[arg(long, value_names = ["SPHERE_LINES", "CYLINDER_LINES"], num_args = 1..=2, value_parser = dioptres,
+          allow_negative_numbers = true)]
     drum: Vec<Dioptre>,
     /// The axis wheel at those drum values
-    #[arg(long, value_name = "DEGREES", requires = "drum")]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, allow_negative_numbers = true, requires = "drum")]
     wheel: Option<Degree>,
     /// The drum in the near portion, with the lines of the distance reading sharp
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     near_drum: Option<Dioptre>,
     /// Addition, where the reader worked it out
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     addition: Option<Dioptre>,
     /// Prism: 2.5@up by rings and direction (in, out, up, down or degrees), once or for each
     /// component; `none` where the target was centred
-    #[arg(long, value_name = "AMOUNT@BASE", value_parser = prism)]
+    #[arg(long, value_name = "AMOUNT@BASE", value_parser = prism, allow_negative_numbers = true)]
     prism: Vec<Prism>,
     /// The instrument's value was seen before (else the reading counts as blind)
     #[arg(long)]
@@ -88,6 +90,15 @@ enum Prism {
     Part(PrismPart),
 }
 
+fn dioptres(text: &str) -> Result<Dioptre, String> {
+    typed::number(text, &["D", "dpt"]).ok_or_else(|| "expected dioptres, such as -1.25".to_owned())
+}
+
+fn degrees(text: &str) -> Result<Degree, String> {
+    let number = typed::number(text, &["degrees", "deg", "\u{b0}"]);
+    number.ok_or_else(|| "expected degrees, from 0 to 180".to_owned())
+}
+
 fn prism(text: &str) -> Result<Prism, String> {
     if text == "none" {
         return Ok(Prism::None);
@@ -97,11 +108,11 @@ fn prism(text: &str) -> Result<Prism, String> {
         "out" => Some(Base::Out),
         "up" => Some(Base::Up),
         "down" => Some(Base::Down),
-        degrees => degrees.parse().ok().map(Base::Towards),
+        angle => degrees(angle).ok().map(Base::Towards),
     };
     text.split_once('@')
         .and_then(|(amount, at)| {
-            Some(PrismPart { amount: amount.parse::<PrismDioptre>().ok()?, base: base(at)? })
+            Some(PrismPart { amount: typed::number(amount, &["\u{394}"])?, base: base(at)? })
         })
         .map(Prism::Part)
         .ok_or_else(|| "expected an amount and a base such as 2.5@up or 1@225, or none".to_owned())

@@ -7,6 +7,7 @@ use crate::bench::standing::{Standing, State};
 use crate::check::ReferenceLens;
 use crate::check::limits::Limits;
 use crate::check::reference::CheckOutcome;
+use crate::judge::files::from_json;
 use crate::judge::verdict::Hold;
 use crate::parsers::reading::JobNumber;
 use crate::station::asked::Asked;
@@ -59,7 +60,7 @@ pub(super) fn run(command: ReferenceCommand) -> Answer {
     match command {
         ReferenceCommand::Add { ledger, file, by } => {
             let text = super::text_of(&file)?;
-            let lens: ReferenceLens = serde_json::from_str(&text)
+            let lens: ReferenceLens = from_json(&text)
                 .map_err(|why| Stop::Input(format!("{}: not a reference lens: {why}", file.display())))?;
             print(hand::record(&ledger, Asked::ReferenceLens { lens: Box::new(lens), by })?)
         }

@@ -217,7 +217,8 @@ fn a_manual_reading_with_a_typo_is_voided() {
         "manual add --station STATION 4471 --eye right --by A._Thorne --sphere 1",
         "first reading of the sitting",
     );
-    lab.ok(&format!("{begin} --sphere -1.25 --cylinder -0.50 --axis 90"));
+    let right = lab.ok(&format!("{begin} --drum -1,25 \u{2212}1,75 --wheel 90 --prism 0,25@in"));
+    assert!(right.contains("-1.25 -0.50 x 90"), "{right}");
     assert_eq!(lab.run("crosscheck --station STATION 4471").status, 0);
     lab.ok("ledger verify --station STATION");
     lab.ok("ledger rederive --station STATION");
@@ -236,6 +237,33 @@ fn what_does_not_fit_is_refused_with_what_to_do() {
     lab.refused("reference add --station STATION --by B._Lund job.json", "is the number of a job");
     lab.write("typo.json", r#"{"name":"REF","serial":"T-105","spere":5.00,"due":"2099-12-31"}"#);
     lab.refused("reference add --station STATION --by B._Lund typo.json", "unknown field `spere`");
+    for (file, due, sphere, why) in [
+        (
+            "day.json",
+            "25.11.2026",
+            "5.00",
+            "line 1, column 64: due: \"25.11.2026\": a date such as 2026-11-25 is expected",
+        ),
+        ("word.json", "2099-12-31", "\"five\"", ": sphere: a decimal number such as -1.25 is expected"),
+        ("far.json", "2099-12-31", "1e400", ": sphere: a decimal number such as -1.25 is expected"),
+    ] {
+        lab.write(file, &format!(r#"{{"name":"REF","serial":"T-105","sphere":{sphere},"due":"{due}"}}"#));
+        lab.refused(&format!("reference add --station STATION --by B._Lund {file}"), why);
+    }
+    // What is typed as a number reaches the parser for numbers, whatever it begins with.
+    let read = "manual add --station STATION 4471 --eye right --by A._Thorne";
+    for (typed, why) in [
+        ("--sphere -1.2.5", "'\u{2212}1.2.5' for '--sphere <D>': expected dioptres, such as -1.25"),
+        ("--sphere 1 --axis -x", "unexpected argument"),
+        ("--sphere 1 --cylinder -1 --axis -9o", "expected degrees, from 0 to 180"),
+        ("--eyepiece-focused --zero 0 --sphere 1 --prism -2@in", "a prism below 0"),
+        ("--drum 1.5 -.5", "a cylinder without an axis"),
+        ("--sphere -1,25 --cylinder \u{2212}0,50", "a cylinder without an axis"),
+    ] {
+        lab.refused(&format!("{read} {typed}"), why);
+    }
+    let report = "report gauge --station STATION --tolerance -0.25";
+    lab.refused(report, "expected the upper limit less the lower one");
     lab.refused("manual add --station STATION 4471 --by A._Thorne --sphere 1", "for which eye");
     lab.refused(
         "manual add --station STATION 4471 --eye right --by A._Thorne --drum 1.00 0.50",
