@@ -266,10 +266,13 @@ impl Reader {
     /// When the ledger cannot be read.
     pub fn is_first_of_sitting(&self, by: &str, sitting: &str) -> Result<bool, LedgerError> {
         let term = sitting_term(by, sitting);
-        for numbered in self.of_term(Field::Sitting, &term, Seq(0)..=Seq(u64::MAX), usize::MAX)? {
-            if self.voided_by(numbered.seq)?.is_none() {
+        // One by one: as a rule the first counts, and a sitting may be long.
+        let mut from = Seq(0);
+        while let Some(next) = self.of_term(Field::Sitting, &term, from..=Seq(u64::MAX), 1)?.first() {
+            if self.voided_by(next.seq)?.is_none() {
                 return Ok(false);
             }
+            from = next.seq.next();
         }
         Ok(true)
     }
