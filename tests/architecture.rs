@@ -7,7 +7,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("optics", &["parsers"]),
     ("order", &["parsers", "optics"]),
     ("judge", &["parsers", "optics", "order"]),
-    ("check", &["parsers", "optics", "judge"]),
+    ("check", &["parsers", "optics", "order", "judge"]),
     ("evidence", &[]),
     ("bench", &["parsers", "optics", "order", "judge", "check", "evidence"]),
     ("ledger", &["parsers", "optics", "order", "judge", "check", "bench"]),

@@ -51,6 +51,23 @@ fn of_several_orders_the_good_ones_are_kept() {
 }
 
 #[test]
+fn a_prism_with_its_base_in_and_out_is_a_slip() {
+    let prism = |parts: &str| {
+        order::read_json(&format!(
+            r#"{{"job":"1","lens":"single-vision","mounted":false,"right":{{"prism":[{parts}]}}}}"#
+        ))
+    };
+    let both = prism(r#"{"amount":0.5,"base":"in"},{"amount":0.5,"base":"out"}"#);
+    assert_eq!(
+        refusals(&both),
+        ["line 1, right.prism: in and out at once; one of the two, or their difference, is expected"]
+    );
+    // As some programs write that there is none.
+    let one = prism(r#"{"amount":0.00,"base":"in"},{"amount":0.5,"base":"out"},{"amount":1,"base":"up"}"#);
+    assert_eq!(refusals(&one), [""; 0]);
+}
+
+#[test]
 fn json_lines_name_the_broken_line() {
     let intake = intake!("lines.jsonl");
     assert_eq!(jobs(&intake), [(1, "4511".to_owned()), (4, "4513".to_owned())]);

@@ -184,6 +184,21 @@ fn a_morning_through_the_api_is_as_described() {
     api.seen.insert(("get".to_owned(), "/api/v1/events".to_owned()));
 
     let reference = json!({ "lens": { "name": "REF+5", "serial": "T-105", "sphere": 5.00, "uncertainty": 0.01, "due": "2099-01-01" } });
+    for (field, value, expected) in [
+        ("due", json!("25.11.2026"), "lens.due: \"25.11.2026\": a date such as 2026-11-25 is expected"),
+        ("sphere", json!("five"), "lens.sphere: a decimal number such as -1.25 is expected"),
+        ("prism", json!([{ "amount": 1, "base": "nasal" }]), "base: in, out, up, down or degrees"),
+    ] {
+        let mut wrong = reference.clone();
+        wrong["lens"][field] = value;
+        let answer = admin.post("/api/v1/reference-lenses", &wrong.to_string());
+        assert!(
+            answer.status == 422
+                && answer.json()["detail"].to_string().contains(&expected.replace('"', "\\\"")),
+            "{}",
+            answer.body
+        );
+    }
     assert_eq!(api.post(&admin, "/api/v1/reference-lenses", &reference).status, 201);
     bench.focimeter.send("JOB=REF+5 EYE=R S=+5.01\r\n");
     station.line(&["REF+5", "good"]);

@@ -194,10 +194,30 @@ fn each_role_may_what_it_may() {
     assert_eq!(quality.get("/api/v1/export").status, 200);
     assert_eq!(admin.get("/api/v1/people").status, 200);
     assert_eq!(void(&works, &earlier), 403, "it came in before they signed in");
+    let by_hand = |visitor: &Visitor| {
+        let read = json!({ "job": "4471", "eye": "right", "start": { "eyepiece_focused": true, "zero": 0 },
+            "read": { "sphere": 12.50, "cylinder": -0.50, "axis": 110 } });
+        visitor.post("/api/v1/manual-readings", &read.to_string()).json()["entries"][0]["seq"].clone()
+    };
+    // The first one puts the limits on record before it.
+    by_hand(&works);
+    let (mine, anothers) = (by_hand(&works), by_hand(&quality));
+    assert_eq!(void(&works, &anothers), 403, "one read by hand since they signed in is not their own so");
+    assert!(works.get(&format!("/ledger/{mine}")).body.contains("value=\"void\""), "the page offers it");
+    assert_eq!(void(&works, &mine), 201);
+    assert!(!works.get(&format!("/ledger/{mine}")).body.contains("value=\"void\""), "once is enough");
+    assert_eq!(void(&works, &mine), 422);
+    let page = works.get(&format!("/jobs/4471/manual/{mine}")).body;
+    assert!(page.contains("<strong>void</strong>") && !page.contains("class=\"stand"), "{page}");
+    assert!(
+        works.get("/jobs/4471").body.contains("is-void\"><th scope=\"row\"><a href=\"/jobs/4471/manual/")
+    );
+    assert_eq!(void(&quality, &anothers), 201);
     assert_eq!(signature(&works, "bench person", WORDS, "release"), 403);
     assert_eq!(signature(&works, "quality person", WORDS, "release"), 403, "another's name");
     assert_eq!(signature(&quality, "quality person", "three dull guesses", "release"), 401);
     assert_eq!(signature(&quality, "quality person", WORDS, " "), 422, "no meaning");
+    assert_eq!(signature(&quality, "quality person", WORDS, &"m".repeat(501)), 422, "too long");
     assert_eq!(entries(&bench, "override"), Vec::<Value>::new());
     assert_eq!(signature(&quality, "quality person", WORDS, "release"), 201);
     assert_eq!(signature(&admin, "admin person", WORDS, "release"), 422, "it is overridden already");

@@ -84,7 +84,7 @@ impl fmt::Display for Eye {
 
 /// Where the base of a prism lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
+#[serde(rename_all = "lowercase", expecting = "in, out, up, down or degrees from 0 to 360 are expected")]
 pub enum Base {
     /// Towards the nose.
     In,

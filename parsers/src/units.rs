@@ -17,12 +17,29 @@ pub struct NotANumber {
     pub text: String,
 }
 
+/// Numbers as their digits; what is none is refused in words for people who write JSON.
+mod digits {
+    use rust_decimal::Decimal;
+    use rust_decimal::serde::arbitrary_precision;
+    use serde::de::Error;
+    use serde::{Deserializer, Serializer};
+
+    pub fn serialize<S: Serializer>(value: &Decimal, serializer: S) -> Result<S::Ok, S::Error> {
+        arbitrary_precision::serialize(value, serializer)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Decimal, D::Error> {
+        arbitrary_precision::deserialize(deserializer)
+            .map_err(|_| D::Error::custom("a decimal number such as -1.25 is expected"))
+    }
+}
+
 macro_rules! quantity {
     ($(#[$doc:meta])* $name:ident, $unit:literal) => {
         $(#[$doc])*
         #[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
         #[serde(transparent)]
-        pub struct $name(#[serde(with = "rust_decimal::serde::arbitrary_precision")] Decimal);
+        pub struct $name(#[serde(with = "digits")] Decimal);
 
         impl $name {
             /// The unit as it is written in verdicts.

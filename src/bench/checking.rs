@@ -106,6 +106,15 @@ pub fn cross_checked(
     CrossCheckEntry::new((seq, manual), eye, against, comparison, limits_hash)
 }
 
+/// The note since which a reading, of an instrument or by hand, does not count, out of what concerns
+/// it; nothing where it does.
+pub fn voided_by(reading: Seq, history: &[Numbered]) -> Option<Seq> {
+    history.iter().find_map(|numbered| match &numbered.entry {
+        Entry::Note(note) if note.about == reading && note.says == Says::Void => Some(numbered.seq),
+        _ => None,
+    })
+}
+
 /// The two lenses that a cross-check compared, by hand and by instrument, out of the job's history.
 pub fn compared(seq: Seq, check: &CrossCheckEntry, history: &[Numbered]) -> (Option<Lens>, Option<Lens>) {
     let before: Vec<&Numbered> = history.iter().filter(|numbered| numbered.seq < seq).collect();

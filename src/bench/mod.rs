@@ -263,6 +263,10 @@ impl Bench {
         }
         // The record lists an assigned reading under its new job only once the note is in it.
         let about = past.entry(note.about)?;
+        if about.as_ref().is_some_and(|numbered| matches!(numbered.entry, Entry::Manual(_))) {
+            // No verdict rests on it: judging again would only set aside what was said of the last.
+            return Ok(());
+        }
         let mut jobs: Vec<&JobNumber> = [&note.job_before, &note.job].into_iter().flatten().collect();
         jobs.dedup();
         for job in jobs {

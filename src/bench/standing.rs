@@ -212,9 +212,15 @@ impl Standing {
         self.lenses.get(name).map_or(0, |(_, entry)| entry.revision)
     }
 
-    /// The instruments that were ever checked, and with which lenses.
-    pub fn checks(&self) -> impl Iterator<Item = (&str, &BTreeMap<JobNumber, LastCheck>)> {
-        self.checks.iter().map(|(instrument, checks)| (instrument.as_str(), checks))
+    /// The instruments `named`, in their order, then others that were ever checked: each with its latest
+    /// checks, of which there may be none.
+    pub fn instruments<'s>(
+        &'s self,
+        named: &[&'s str],
+    ) -> Vec<(&'s str, Vec<(&'s JobNumber, &'s LastCheck)>)> {
+        let others = self.checks.keys().map(String::as_str).filter(|name| !named.contains(name));
+        let checks = |name: &str| self.checks.get(name).into_iter().flatten().collect();
+        named.iter().copied().chain(others).map(|name| (name, checks(name))).collect()
     }
 
     /// The charts of every instrument, lens and quantity.

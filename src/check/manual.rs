@@ -5,11 +5,17 @@
 //! at the near portion less d1 is the addition. (Common practice; no source.)
 
 use crate::optics::normal::{is_within_reach, normal_form};
+use crate::order::OrderedLens;
+use crate::order::validate::Range;
 use crate::parsers::reading::{Lens, PrismPart, Reading};
 use crate::parsers::units::{Degree, Dioptre};
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use serde_with::skip_serializing_none;
+
+/// Where the drum may stand at zero: beyond this the focimeter, or what was typed, is at fault (this
+/// project's own figure).
+pub const ZERO: Range = Range::new(-1, 1, "D");
 
 /// The two drum values and the axis wheel, as read.
 #[skip_serializing_none]
@@ -62,6 +68,26 @@ impl AsRead {
     /// Nothing read, both forms at once, a cylinder without axis, an axis beyond 0 to 180, a prism
     /// below 0.
     pub fn lens(&self) -> Result<Lens, NotALens> {
+        let reading = normal_form(Reading { unspecified: Some(self.worked_out()?), ..Reading::default() });
+        Ok(reading.unspecified.expect("put in just above"))
+    }
+
+    /// What is read by hand now has to be a lens, and within the ranges of orders. What is on record
+    /// means what it meant: [`lens`](AsRead::lens) stays as wide as it was.
+    ///
+    /// # Errors
+    /// As of [`lens`](AsRead::lens), and values that no lens to be read by hand has.
+    pub fn plausible(&self) -> Result<Lens, NotALens> {
+        let Lens { sphere, cylinder, axis, addition, prism, .. } = self.worked_out()?;
+        let values = OrderedLens { sphere, cylinder, axis, addition, prism, ..OrderedLens::default() };
+        match values.validate().first() {
+            Some(invalid) => wrong(&invalid.to_string()),
+            None => self.lens(),
+        }
+    }
+
+    /// The values before they are brought into normal form.
+    fn worked_out(&self) -> Result<Lens, NotALens> {
         let (sphere, cylinder, axis) = match (self.drums, self.sphere) {
             (Some(_), _) if self.sphere.is_some() || self.cylinder.is_some() || self.axis.is_some() => {
                 return wrong("drum values and sphere, cylinder or axis: give one form or the other");
@@ -104,8 +130,7 @@ impl AsRead {
         if !is_within_reach(&lens) {
             return wrong("a number that no lens comes near: check the decimal point");
         }
-        let reading = normal_form(Reading { unspecified: Some(lens), ..Reading::default() });
-        Ok(reading.unspecified.expect("put in just above"))
+        Ok(lens)
     }
 }
 
@@ -131,6 +156,29 @@ mod tests {
             r#"{"sphere":-1.25,"cylinder":-0.50,"axis":90,"as_sent":{"sphere":-1.75,"cylinder":0.50,"axis":180}}"#
         );
         assert_eq!(lens(r#"{"drums":{"sphere_lines":2.00}}"#).unwrap(), r#"{"sphere":2.00,"cylinder":0}"#);
+    }
+
+    #[test]
+    fn what_no_lens_comes_near_is_not_plausible_but_means_what_it_meant() {
+        for (json, words) in [
+            (r#"{"sphere":-400}"#, "sphere: -400 is out of range; -40 to 40 D is expected"),
+            (r#"{"sphere":1.00,"addition":-2}"#, "addition: -2 is out of range; 0 to 20 D"),
+            (r#"{"drums":{"sphere_lines":30,"cylinder_lines":-30,"wheel":90}}"#, "cylinder: -60 is out"),
+            (r#"{"drums":{"sphere_lines":1.00},"near_drum":0.50}"#, "addition: -0.50 is out of range"),
+            (r#"{"sphere":1.00,"prism":[{"amount":1,"base":370}]}"#, "0 to 360 degrees of base is expected"),
+            (
+                r#"{"sphere":1.00,"prism":[{"amount":0.5,"base":"in"},{"amount":0.5,"base":"out"}]}"#,
+                "prism: in and out at once",
+            ),
+        ] {
+            let read: AsRead = serde_json::from_str(json).unwrap();
+            let why = read.plausible().unwrap_err().to_string();
+            assert!(why.contains(words), "{json}: {why}");
+            assert!(read.lens().is_ok(), "{json}: a record of it can be derived again");
+        }
+        let read: AsRead = serde_json::from_str(r#"{"sphere":-1.75,"cylinder":0.50,"axis":180}"#).unwrap();
+        assert_eq!(read.plausible(), read.lens());
+        assert!(ZERO.outside("zero", Decimal::ONE).is_none(), "the end is within");
     }
 
     #[test]

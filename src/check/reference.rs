@@ -7,14 +7,21 @@ use crate::judge::verdict::{ItemOutcome, Quantity};
 use crate::optics::lens::axis_difference;
 use crate::optics::normal::is_within_reach;
 use crate::optics::{Prism, SpheroCylinder, rounded};
+use crate::order::OrderedLens;
+use crate::order::validate::Range;
 use crate::parsers::reading::{Eye, JobNumber, Lens, PrismPart, Reading};
 use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
 use jiff::civil::Date;
 use rust_decimal::Decimal;
-use serde::{Deserialize, Serialize};
+use serde::de::Error;
+use serde::{Deserialize, Deserializer, Serialize};
 use serde_with::skip_serializing_none;
 use std::borrow::Cow;
 use std::fmt;
+
+/// How well certified powers may be known: no lens of which less is known checks an instrument (this
+/// project's own figure).
+const UNCERTAINTY: Range = Range::new(0, 1, "D");
 
 /// A lens of known power. Its name is written like a job number, and is scanned like one: a
 /// reading that belongs to it is a check of the instrument.
@@ -30,7 +37,7 @@ pub struct ReferenceLens {
     pub sphere: Dioptre,
     /// Certified cylinder, dioptres, of either sign.
     pub cylinder: Option<Dioptre>,
-    /// Certified axis, degrees; absent where the lens has no mark to lay it by.
+    /// Certified axis, degrees; needed beside a cylinder.
     pub axis: Option<Degree>,
     /// Certified prism; absent where prism is not checked with this lens.
     pub prism: Option<Vec<PrismPart>>,
@@ -39,7 +46,21 @@ pub struct ReferenceLens {
     /// The certificate's number or file.
     pub certificate: Option<String>,
     /// The last day on which the certificate holds.
+    #[serde(deserialize_with = "written_day")]
     pub due: Date,
+}
+
+/// A day as people write it for a certificate.
+///
+/// # Errors
+/// What was expected.
+pub fn day(text: &str) -> Result<Date, String> {
+    text.trim().parse().map_err(|_| format!("{text:?}: a date such as 2026-11-25 is expected"))
+}
+
+fn written_day<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Date, D::Error> {
+    let text = Cow::<'de, str>::deserialize(deserializer)?;
+    day(&text).map_err(D::Error::custom)
 }
 
 impl ReferenceLens {
@@ -60,31 +81,22 @@ impl ReferenceLens {
         }
     }
 
-    /// What makes it unusable as a reference, if anything does.
-    pub fn fault(&self) -> Option<&'static str> {
-        let has = Lens {
-            sphere: Some(self.sphere),
-            cylinder: self.cylinder,
-            axis: self.axis,
-            prism: self.prism.clone(),
-            ..Lens::default()
-        };
-        let negative = |value: Decimal| value.is_sign_negative() && !value.is_zero();
+    /// What makes it unusable as a reference, if anything does. Its values have to be within the ranges
+    /// of orders.
+    pub fn fault(&self) -> Option<String> {
         if self.serial.trim().is_empty() {
-            Some("the serial number is missing: without it the certificate cannot be found")
-        } else if !is_within_reach(&has) {
-            Some("a certified value is a number that no lens comes near")
-        } else if self.axis.is_some_and(|axis| negative(axis.value()) || axis.value() > Decimal::from(180)) {
-            Some("the axis is not between 0 and 180 degrees")
-        } else if self.axis.is_some() && self.cylinder.is_none_or(Dioptre::is_zero) {
-            Some("an axis without a cylinder")
-        } else if self.uncertainty.is_some_and(|u| negative(u.value())) {
-            Some("the uncertainty is below 0")
-        } else if self.prism.iter().flatten().any(|part| negative(part.amount.value())) {
-            Some("a prism below 0: give its amount and where its base lies")
-        } else {
-            None
+            return Some(
+                "the serial number is missing: without it the certificate cannot be found".to_owned(),
+            );
         }
+        if self.axis.is_some() && self.cylinder.is_none_or(Dioptre::is_zero) {
+            return Some("an axis without a cylinder".to_owned());
+        }
+        let (sphere, cylinder, axis, prism) =
+            (Some(self.sphere), self.cylinder, self.axis, self.prism.clone());
+        let values = OrderedLens { sphere, cylinder, axis, prism, ..OrderedLens::default() };
+        let uncertainty = || UNCERTAINTY.outside("uncertainty", self.uncertainty?.value());
+        values.validate().into_iter().next().or_else(uncertainty).map(|invalid| invalid.to_string())
     }
 }
 
@@ -340,7 +352,10 @@ mod tests {
         for (wrong, words) in [
             (PLUS_FIVE.replace("T-105", " "), "serial"),
             (PLUS_FIVE.replace("0.01", "-0.01"), "uncertainty"),
-            (CYLINDER.replace("90", "190"), "between 0 and 180"),
+            (PLUS_FIVE.replace("0.01", "3"), "uncertainty: 3 is out of range; 0 to 1 D is expected"),
+            (PLUS_FIVE.replace("4.98", "500"), "sphere: 500 is out of range; -40 to 40 D is expected"),
+            (CYLINDER.replace("90", "190"), "axis: 190 is out of range; 0 to 180 degrees"),
+            (CYLINDER.replace(r#""axis":90,"#, ""), "axis: missing beside a cylinder of 5.02 D"),
             (CYLINDER.replace("5.02", "0.00"), "axis without"),
         ] {
             let lens: ReferenceLens = serde_json::from_str(&wrong).unwrap();

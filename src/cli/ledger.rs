@@ -1,15 +1,14 @@
 //! `fociline ledger`: search, show, prove, correct, export.
 
 use super::progress::progress;
-use super::{Answer, Stop, WhichLedger, json, show, words};
-use crate::bench::Bench;
+use super::{Answer, Stop, WhichLedger, hand, json, show, words};
 use crate::bench::entry::{CheckpointEntry, Entry, NOT_SIGNED_IN, Says, Seq};
 use crate::bench::envelope::Envelope;
-use crate::bench::event::Event;
 use crate::judge::verdict::{Outcome, Quantity};
 use crate::ledger::{self, Format, Hash, Ledger, Query, Reader, Table};
 use crate::parsers::reading::{Eye, JobNumber};
-use crate::station::notes;
+use crate::station::asked::Asked;
+use crate::station::notes::Wanted;
 use jiff::{Timestamp, ZonedDateTime};
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
@@ -78,7 +77,9 @@ pub(super) enum LedgerCommand {
         /// The new file
         to: PathBuf,
     },
-    /// Say that a reading does not count (nothing is deleted)
+    /// Say that a reading, of an instrument or by hand, does not count (nothing is deleted)
+    ///
+    /// While the station runs it is handed to it: name the station then, not the ledger.
     Void {
         #[command(flatten)]
         ledger: WhichLedger,
@@ -86,6 +87,8 @@ pub(super) enum LedgerCommand {
         note: NoteArgs,
     },
     /// Say to which job, or to which eye, a reading belongs
+    ///
+    /// While the station runs it is handed to it: name the station then, not the ledger.
     Assign {
         #[command(flatten)]
         ledger: WhichLedger,
@@ -222,12 +225,9 @@ pub(super) fn run(command: LedgerCommand) -> Answer {
             println!("{} entries copied to {}; the last has the hash {}", head.seq, to.display(), head.hash);
             Ok(true)
         }
-        LedgerCommand::Void { ledger, note } => {
-            let says = notes::Wanted::Void;
-            add_note(&ledger, note, says)
-        }
+        LedgerCommand::Void { ledger, note } => add_note(&ledger, note, Wanted::Void),
         LedgerCommand::Assign { ledger, note, job, eye } => {
-            add_note(&ledger, note, notes::Wanted::Assign { job, eye })
+            add_note(&ledger, note, Wanted::Assign { job, eye })
         }
     }
 }
@@ -444,15 +444,9 @@ fn export(
     Ok(true)
 }
 
-fn add_note(which: &WhichLedger, args: NoteArgs, wanted: notes::Wanted) -> Answer {
-    let settings = which.station.as_deref().map(super::settings).transpose()?;
-    let mut writer = Ledger::open(&which.path()?).map_err(Stop::failed)?;
-    let mut past = Reader::open(writer.path()).map_err(Stop::failed)?;
-    let note = notes::note(&past, Seq(args.entry), wanted, &args.reason, &args.by).map_err(Stop::input)?;
-    let mut bench = Bench::new(super::setup_for(settings.as_ref(), &past)?, writer.head().seq);
-    let entries = bench.step(&Event::Noted(note), Timestamp::now(), &mut past).map_err(Stop::failed)?;
-    writer.append(&entries).map_err(Stop::failed)?;
-    for numbered in &entries {
+fn add_note(which: &WhichLedger, args: NoteArgs, says: Wanted) -> Answer {
+    let NoteArgs { entry, reason, by } = args;
+    for numbered in hand::record(which, Asked::Note { about: Seq(entry), says, reason, by })? {
         anstream::println!("entry {}  {}", numbered.seq, summary(&numbered.entry));
     }
     Ok(true)

@@ -1,7 +1,7 @@
 //! `fociline manual`, `practice` and `crosscheck`: what people read by hand.
 
 use super::{Answer, Stop, WhichLedger, hand, json, words};
-use crate::bench::checking::{compared, known};
+use crate::bench::checking::{compared, known, voided_by};
 use crate::bench::entry::{CrossCheckEntry, Entry, ManualEntry, Numbered, Purpose, Seq, SittingStart};
 use crate::bench::job::JobRecord;
 use crate::check::AsRead;
@@ -9,8 +9,9 @@ use crate::check::crosscheck::Outcome;
 use crate::check::difference::difference;
 use crate::check::manual::Drums;
 use crate::ledger::Reader;
+use crate::order::typed;
 use crate::parsers::reading::{Base, Eye, JobNumber, PrismPart};
-use crate::parsers::units::{Degree, Dioptre, PrismDioptre};
+use crate::parsers::units::{Degree, Dioptre};
 use crate::station::asked::{Asked, ManualAsked};
 use jiff::ZonedDateTime;
 
@@ -50,32 +51,33 @@ pub(super) struct AddArgs {
     #[arg(long, requires = "zero")]
     eyepiece_focused: bool,
     /// Before the first reading of a sitting: where the drum stood with no lens in place
-    #[arg(long, value_name = "D", allow_negative_numbers = true, requires = "eyepiece_focused")]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true, requires = "eyepiece_focused")]
     zero: Option<Dioptre>,
     /// Sphere, where the reader worked it out
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     sphere: Option<Dioptre>,
     /// Cylinder, of either sign
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     cylinder: Option<Dioptre>,
     /// Axis
-    #[arg(long, value_name = "DEGREES")]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, allow_negative_numbers = true)]
     axis: Option<Degree>,
     /// Drum values as read: the sphere lines, then the cylinder lines
-    #[arg(long, value_names = ["SPHERE_LINES", "CYLINDER_LINES"], num_args = 1..=2, allow_negative_numbers = true)]
+    #[arg(long, value_names = ["SPHERE_LINES", "CYLINDER_LINES"], num_args = 1..=2, value_parser = dioptres,
+          allow_negative_numbers = true)]
     drum: Vec<Dioptre>,
     /// The axis wheel at those drum values
-    #[arg(long, value_name = "DEGREES", requires = "drum")]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, allow_negative_numbers = true, requires = "drum")]
     wheel: Option<Degree>,
     /// The drum in the near portion, with the lines of the distance reading sharp
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     near_drum: Option<Dioptre>,
     /// Addition, where the reader worked it out
-    #[arg(long, value_name = "D", allow_negative_numbers = true)]
+    #[arg(long, value_name = "D", value_parser = dioptres, allow_negative_numbers = true)]
     addition: Option<Dioptre>,
     /// Prism: 2.5@up by rings and direction (in, out, up, down or degrees), once or for each
     /// component; `none` where the target was centred
-    #[arg(long, value_name = "AMOUNT@BASE", value_parser = prism)]
+    #[arg(long, value_name = "AMOUNT@BASE", value_parser = prism, allow_negative_numbers = true)]
     prism: Vec<Prism>,
     /// The instrument's value was seen before (else the reading counts as blind)
     #[arg(long)]
@@ -88,6 +90,15 @@ enum Prism {
     Part(PrismPart),
 }
 
+fn dioptres(text: &str) -> Result<Dioptre, String> {
+    typed::number(text, &["D", "dpt"]).ok_or_else(|| "expected dioptres, such as -1.25".to_owned())
+}
+
+fn degrees(text: &str) -> Result<Degree, String> {
+    let number = typed::number(text, &["degrees", "deg", "\u{b0}"]);
+    number.ok_or_else(|| "expected degrees, from 0 to 180".to_owned())
+}
+
 fn prism(text: &str) -> Result<Prism, String> {
     if text == "none" {
         return Ok(Prism::None);
@@ -97,11 +108,11 @@ fn prism(text: &str) -> Result<Prism, String> {
         "out" => Some(Base::Out),
         "up" => Some(Base::Up),
         "down" => Some(Base::Down),
-        degrees => degrees.parse().ok().map(Base::Towards),
+        angle => degrees(angle).ok().map(Base::Towards),
     };
     text.split_once('@')
         .and_then(|(amount, at)| {
-            Some(PrismPart { amount: amount.parse::<PrismDioptre>().ok()?, base: base(at)? })
+            Some(PrismPart { amount: typed::number(amount, &["\u{394}"])?, base: base(at)? })
         })
         .map(Prism::Part)
         .ok_or_else(|| "expected an amount and a base such as 2.5@up or 1@225, or none".to_owned())
@@ -225,8 +236,8 @@ fn print_check(record: &Reader, seq: Seq, check: &CrossCheckEntry) -> Result<(),
     Ok(())
 }
 
-/// Compares each manual reading that is not compared yet with what the instruments have measured,
-/// and shows every comparison of the job.
+/// Compares each manual reading that counts and is not compared yet with what the instruments have measured,
+/// and shows every comparison of the job that counts.
 pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
     let of_eye = |eye: Option<Eye>| args.eye.is_none() || args.eye == eye;
     let record = args.ledger.reader()?;
@@ -238,6 +249,9 @@ pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
         else {
             continue;
         };
+        if voided_by(numbered.seq, &history).is_some() {
+            continue;
+        }
         let Some((_, against)) = measured.measured(eye) else { continue };
         let done = |other: &Numbered| {
             matches!(&other.entry, Entry::CrossCheck(check)
@@ -248,9 +262,15 @@ pub(super) fn cross_check(args: CrossCheckArgs) -> Answer {
         }
     }
     let mut worst = None;
-    for numbered in &record.job_history(&args.job).map_err(Stop::failed)? {
+    let history = record.job_history(&args.job).map_err(Stop::failed)?;
+    for numbered in &history {
         let Entry::CrossCheck(check) = &numbered.entry else { continue };
-        if of_eye(Some(check.eye)) {
+        if let Some(since) = voided_by(check.manual, &history) {
+            eprintln!(
+                "entry {}: not counted, its manual reading {} is void since entry {since}",
+                numbered.seq, check.manual
+            );
+        } else if of_eye(Some(check.eye)) {
             worst = worst.max(Some(check.outcome));
             if args.json {
                 println!("{}", json(check));

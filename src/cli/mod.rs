@@ -30,9 +30,11 @@ use crate::bench::Setup;
 use crate::bench::entry::{Entry, InForce, Seq};
 use crate::check::Limits;
 use crate::judge::RuleSet;
-use clap::{Args, Parser, Subcommand};
+use crate::order::typed;
+use clap::{Args, CommandFactory, Parser, Subcommand};
 use jiff::SignedDuration;
 use std::collections::BTreeMap;
+use std::ffi::OsString;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
@@ -130,7 +132,7 @@ type Answer = Result<bool, Stop>;
 
 /// Runs the program with the arguments of this process.
 pub fn main() -> ExitCode {
-    let cli = Cli::parse();
+    let cli = Cli::parse_from(with_plain_minus(std::env::args_os().collect()));
     let answer = match cli.command {
         Command::Run(args) => run::run(args),
         Command::Watch(args) => watch::run(args),
@@ -158,6 +160,31 @@ pub fn main() -> ExitCode {
     };
     anstream::eprintln!("fociline: {why}");
     ExitCode::from(status)
+}
+
+/// The arguments with a typographic minus at the start of what follows an option for numbers. To clap,
+/// `-1,25`, `-.5` and `-2@in` are options that nobody knows, and that is all it says of them; so they
+/// reach the option's own parser, and its message.
+fn with_plain_minus(mut arguments: Vec<OsString>) -> Vec<OsString> {
+    fn of_numbers(command: &clap::Command, found: &mut Vec<String>) {
+        let takes = command.get_arguments().filter(|argument| argument.is_allow_negative_numbers_set());
+        found.extend(takes.filter_map(|argument| argument.get_long()).map(|name| format!("--{name}")));
+        command.get_subcommands().for_each(|command| of_numbers(command, found));
+    }
+    let mut known = Vec::new();
+    of_numbers(&Cli::command(), &mut known);
+    let mut is_number = false;
+    for argument in &mut arguments {
+        let Some(text) = argument.to_str() else { continue };
+        match text.strip_prefix('-') {
+            Some(rest) if is_number && rest.starts_with(|c: char| c.is_ascii_digit() || ".,".contains(c)) => {
+                *argument = format!("{}{rest}", typed::MINUS).into();
+            }
+            Some(_) => is_number = known.iter().any(|name| name == text),
+            None => {}
+        }
+    }
+    arguments
 }
 
 /// Which ledger: by its file, or by the station that keeps it.

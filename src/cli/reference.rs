@@ -8,6 +8,7 @@ use crate::bench::standing::{Standing, State};
 use crate::check::ReferenceLens;
 use crate::check::limits::Limits;
 use crate::check::reference::CheckOutcome;
+use crate::judge::files::from_json;
 use crate::judge::verdict::Hold;
 use crate::parsers::reading::JobNumber;
 use crate::station::asked::Asked;
@@ -30,11 +31,14 @@ pub(super) enum ReferenceCommand {
         #[arg(long, value_name = "NAME")]
         by: String,
     },
-    /// List the lenses with their due dates, and how each instrument stands
+    /// List the lenses with their due dates, and how each instrument stands, checked or not
+    ///
+    /// Ends with 1 where an instrument is not in order, one of the settings that was never checked
+    /// among them.
     List {
         #[command(flatten)]
         ledger: WhichLedger,
-        /// Print JSON Lines
+        /// Print the lenses as JSON Lines
         #[arg(long)]
         json: bool,
     },
@@ -57,7 +61,7 @@ pub(super) fn run(command: ReferenceCommand) -> Answer {
     match command {
         ReferenceCommand::Add { ledger, file, by } => {
             let text = super::text_of(&file)?;
-            let lens: ReferenceLens = serde_json::from_str(&text)
+            let lens: ReferenceLens = from_json(&text)
                 .map_err(|why| Stop::Input(format!("{}: not a reference lens: {why}", file.display())))?;
             print(hand::record(&ledger, Asked::ReferenceLens { lens: Box::new(lens), by })?)
         }
@@ -88,9 +92,12 @@ fn print(entries: Vec<crate::bench::entry::Numbered>) -> Answer {
 }
 
 fn list(which: &WhichLedger, as_json: bool) -> Answer {
-    let checks = which.station.as_deref().map(super::settings).transpose()?.map(|settings| settings.checks);
-    let limits = checks.as_ref().map_or_else(Limits::default, |checks| checks.limits.clone());
-    let hold = checks.and_then(|checks| checks.hold);
+    let settings = which.station.as_deref().map(super::settings).transpose()?;
+    let checks = settings.as_ref().map(|settings| &settings.checks);
+    let limits = checks.map_or_else(Limits::default, |checks| checks.limits.clone());
+    let hold = checks.and_then(|checks| checks.hold.clone());
+    let named: Vec<&str> =
+        settings.iter().flat_map(|settings| &settings.instruments).map(|of| of.name.as_str()).collect();
     let shown = hold.clone().unwrap_or(Hold { every_hours: 24, lenses: Vec::new() });
     let mut standing = Standing::new(limits.drift(), TextHash::of(limits.text()));
     for numbered in which.reader()?.reference_and_checks(Seq(u64::MAX)).map_err(Stop::failed)? {
@@ -106,9 +113,12 @@ fn list(which: &WhichLedger, as_json: bool) -> Answer {
         }
     }
     let mut all = true;
-    for (instrument, checks) in standing.checks().filter(|_| !as_json) {
+    for (instrument, checks) in standing.instruments(&named) {
         let state = standing.state(instrument, &shown, Timestamp::now());
         all &= state == State::InOrder;
+        if as_json {
+            continue;
+        }
         match &state {
             State::InOrder => println!("{instrument}: in order"),
             State::NotInOrder(why) => println!("NOT IN ORDER: {why}"),

@@ -1,6 +1,7 @@
 //! `fociline report`: what the record says as a whole.
 
 use super::{Answer, Stop, WhichLedger};
+use crate::order::typed;
 use crate::report::{self, Filters, Kind, Report};
 use jiff::Timestamp;
 use std::path::{Path, PathBuf};
@@ -38,7 +39,7 @@ pub(super) struct ReportArgs {
     #[arg(long)]
     practice: bool,
     /// gauge: the full width of the tolerance, for % tolerance
-    #[arg(long, value_name = "D", value_parser = width)]
+    #[arg(long, value_name = "D", value_parser = width, allow_negative_numbers = true)]
     tolerance: Option<f64>,
     /// Write the report as HTML: for the screen, and to print
     #[arg(long, value_name = "FILE")]
@@ -57,8 +58,7 @@ fn kind(text: &str) -> Result<Kind, String> {
 }
 
 fn width(text: &str) -> Result<f64, String> {
-    text.parse()
-        .ok()
+    typed::number(text, &["D", "dpt"])
         .filter(|width: &f64| width.is_finite() && *width > 0.0)
         .ok_or_else(|| "expected the upper limit less the lower one, such as 0.26".to_owned())
 }

@@ -3,6 +3,7 @@
 use super::{RuleSet, judge, verdict::Verdict};
 use crate::order::{self, Order};
 use crate::parsers::reading::Reading;
+use serde::de::DeserializeOwned;
 
 /// Why two texts cannot be judged: one line that says what and where.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -60,11 +61,43 @@ fn one_order(text: &str) -> Result<Order, Unusable> {
 /// # Errors
 /// The first thing that is wrong, with its line.
 pub fn read_reading(text: &str) -> Result<Reading, Unusable> {
-    serde_json::from_str(text).map_err(|error| Unusable::Reading {
+    from_json(text).map_err(|NotRead { line, column, message }| Unusable::Reading { line, column, message })
+}
+
+/// Why a JSON text is not what was expected.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("line {line}, column {column}: {message}")]
+pub struct NotRead {
+    /// The line, counted from 1.
+    pub line: usize,
+    /// The column, counted from 1.
+    pub column: usize,
+    /// The field, what is wrong and what was expected.
+    pub message: String,
+}
+
+/// What a JSON text says. Where it does not, the field is named, such as `right.sphere`.
+///
+/// # Errors
+/// The first thing that is wrong, with its place.
+pub fn from_json<T: DeserializeOwned>(text: &str) -> Result<T, NotRead> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let read = serde_path_to_error::deserialize(&mut reader).map_err(|error| {
+        let (path, error) = (error.path().to_string(), error.into_inner());
+        // serde_json hands the digits of a number on under a name of its own.
+        let path = path.split(".$serde_json").next().unwrap_or_default();
+        let message = plain_message(&error);
+        let names_a_field = error.is_data() && path != ".";
+        let message = if names_a_field { format!("{path}: {message}") } else { message };
+        NotRead { line: error.line(), column: error.column(), message }
+    })?;
+    let ended = |error: serde_json::Error| NotRead {
         line: error.line(),
         column: error.column(),
         message: plain_message(&error),
-    })
+    };
+    reader.end().map_err(ended)?;
+    Ok(read)
 }
 
 /// The message without serde's own "at line ...".

@@ -2,10 +2,14 @@
 
 use super::error::{At, LedgerError};
 use rusqlite::{Connection, OpenFlags};
+use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 use std::ffi::OsString;
-use std::fs::{File, OpenOptions, TryLockError};
-use std::io::{ErrorKind, Read, Write};
+use std::fs::{File, Metadata, OpenOptions, TryLockError};
+use std::io::{self, ErrorKind, Read, Write};
+use std::os::unix::fs::{FileExt, MetadataExt};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 use std::time::Duration;
 
 /// The format that this version writes: `PRAGMA user_version`.
@@ -36,16 +40,13 @@ pub(super) fn look_at(path: &Path) -> Result<Found, LedgerError> {
     let not_a_ledger =
         |found: &str| LedgerError::NotALedger { path: path.to_owned(), found: found.to_owned() };
     let open = |why| LedgerError::Open { path: path.to_owned(), why };
-    let file = match File::open(path) {
-        Ok(file) => file,
+    match path.metadata() {
+        Ok(found) if found.is_dir() => return Err(not_a_ledger("it is a folder")),
+        Ok(_) => {}
         Err(why) if why.kind() == ErrorKind::NotFound => return Ok(Found::Nothing),
         Err(why) => return Err(open(why)),
-    };
-    if file.metadata().map_err(open)?.is_dir() {
-        return Err(not_a_ledger("it is a folder"));
     }
-    let mut header = Vec::with_capacity(100);
-    file.take(100).read_to_end(&mut header).map_err(open)?;
+    let header = header(path).map_err(open)?;
     if header.is_empty() {
         return Ok(Found::Nothing);
     }
@@ -62,6 +63,36 @@ pub(super) fn look_at(path: &Path) -> Result<Found, LedgerError> {
         FORMAT => Ok(Found::Ledger),
         _ => Err(not_a_ledger("its format has no number")),
     }
+}
+
+/// The first 100 bytes of the file at `path`, or what there is of them.
+///
+/// The file stays open until the process ends: POSIX drops every lock that a process holds on a
+/// file once it closes any descriptor of it, those of SQLite included, and another program would
+/// then take itself for the last one and remove the write-ahead log that the station writes to.
+fn header(path: &Path) -> io::Result<Vec<u8>> {
+    static LOOKED_AT: Mutex<BTreeMap<(u64, u64), File>> = Mutex::new(BTreeMap::new());
+    let mut looked_at = LOOKED_AT.lock().unwrap_or_else(PoisonError::into_inner);
+    let which = |found: &Metadata| (found.dev(), found.ino());
+    let known = which(&path.metadata()?);
+    let file = match looked_at.entry(known) {
+        Entry::Occupied(kept) => kept.into_mut(),
+        Entry::Vacant(_) => {
+            let file = File::open(path)?;
+            let which = which(&file.metadata()?);
+            looked_at.entry(which).or_insert(file)
+        }
+    };
+    let mut header = vec![0; 100];
+    let mut read = 0;
+    while read < header.len() {
+        match file.read_at(&mut header[read..], read as u64)? {
+            0 => break,
+            more => read += more,
+        }
+    }
+    header.truncate(read);
+    Ok(header)
 }
 
 /// `path` with `suffix` after its name.

@@ -5,6 +5,7 @@ use super::error::{At, LedgerError};
 use super::file;
 use super::project::{Field, as_sql, assigned, jobs_named, sitting_term};
 use super::store::head_of;
+use crate::bench::checking::voided_by;
 use crate::bench::entry::{
     CheckpointEntry, Entry, InForceEntry, NotAnEntry, NoteEntry, Numbered, OrderEntry, Seq,
 };
@@ -228,6 +229,14 @@ impl Reader {
         stored.iter().map(|stored| self.read(stored)).collect()
     }
 
+    /// The note since which a reading, of an instrument or by hand, does not count; nothing where it does.
+    ///
+    /// # Errors
+    /// When one cannot be read.
+    pub fn voided_by(&self, seq: Seq) -> Result<Option<Seq>, LedgerError> {
+        Ok(voided_by(seq, &self.said_of(seq)?))
+    }
+
     /// Every reference lens and instrument check up to `last`, and what notes say of the checks'
     /// readings, whenever they do; in their order.
     ///
@@ -251,16 +260,26 @@ impl Reader {
         Ok(found)
     }
 
-    /// Whether this is the sitting's first reading by this person: none is on record.
+    /// Whether this is the sitting's first reading by this person: none that counts is on record.
     ///
     /// # Errors
     /// When the ledger cannot be read.
     pub fn is_first_of_sitting(&self, by: &str, sitting: &str) -> Result<bool, LedgerError> {
-        Ok(self.term_id(Field::Sitting, &sitting_term(by, sitting))?.is_none())
+        let term = sitting_term(by, sitting);
+        // One by one: as a rule the first counts, and a sitting may be long.
+        let mut from = Seq(0);
+        while let Some(next) = self.of_term(Field::Sitting, &term, from..=Seq(u64::MAX), 1)?.first() {
+            if self.voided_by(next.seq)?.is_none() {
+                return Ok(false);
+            }
+            from = next.seq.next();
+        }
+        Ok(true)
     }
 
     /// What was derived from an entry or said about it: the reading of a frame, the verdicts that
-    /// used a reading or an order, and notes; in their order.
+    /// used a reading or an order, and notes, of a cross-check also those on its manual reading; in
+    /// their order.
     ///
     /// # Errors
     /// When one cannot be read.
@@ -282,6 +301,11 @@ impl Reader {
                     let history = self.of_term(Field::Job, job.as_str(), after.clone(), usize::MAX)?;
                     found.extend(history.into_iter().filter(|numbered| uses(numbered, seq)));
                 }
+            }
+            // What is said of the reading by hand is said of what it was compared with.
+            Some(Entry::CrossCheck(check)) => {
+                let said = self.said_of(check.manual)?;
+                found.extend(said.into_iter().filter(|note| note.seq > seq));
             }
             _ => {}
         }

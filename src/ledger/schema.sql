@@ -150,7 +150,9 @@ CREATE VIEW verdict_items AS SELECT
 FROM entries e JOIN json_each(e.payload, '$.items') item
 WHERE e.kind = 'verdict';
 
--- Manual readings compared with an instrument's. Practice is never among them.
+-- Manual readings compared with an instrument's. Practice is never among them. A manual reading that was
+-- voided since does not count, and stays here: leave it out with
+--   WHERE manual_entry NOT IN (SELECT subject FROM events WHERE kind = 'note' AND what = 'void')
 CREATE VIEW crosschecks AS SELECT
   seq, time,
   payload ->> '$.job'                        AS job,

@@ -3,8 +3,13 @@
 use crate::parsers::reading::{Base, PrismPart};
 use std::str::FromStr;
 
-/// A number with or without one of its units, with a decimal point or comma.
+/// What stands for a minus where text is set well, and where it is copied from there.
+pub const MINUS: char = '\u{2212}';
+
+/// A number with or without one of its units, with a decimal point or comma, and a hyphen or
+/// [`MINUS`] for a minus.
 pub fn number<T: FromStr>(text: &str, units: &[&str]) -> Option<T> {
+    let text = text.trim();
     let bare = units
         .iter()
         .find_map(|unit| {
@@ -13,6 +18,7 @@ pub fn number<T: FromStr>(text: &str, units: &[&str]) -> Option<T> {
             tail.eq_ignore_ascii_case(unit).then(|| head.trim_end())
         })
         .unwrap_or(text);
+    let bare = &bare.replace(MINUS, "-");
     let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '+' | '-');
     if !bare.chars().all(plain) || bare.matches([',', '.']).count() > 1 {
         return None;
@@ -47,4 +53,21 @@ fn prism_part(text: &str) -> Option<PrismPart> {
         }
     };
     Some(PrismPart { amount: number(amount.trim(), &["prism-D", "\u{394}"])?, base })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parsers::units::Dioptre;
+
+    #[test]
+    fn a_number_is_one_however_its_minus_and_its_point_are_written() {
+        for typed in ["-1.25", "-1,25", "\u{2212}1,25", " \u{2212}1.25 D"] {
+            let number = number::<Dioptre>(typed, &["D"]).map(|number| number.to_string());
+            assert_eq!(number.as_deref(), Some("-1.25"), "{typed}");
+        }
+        for nonsense in ["", "1.2,5", "\u{2212}", "-\u{2212}1", "1 D D", "1e3"] {
+            assert_eq!(number::<Dioptre>(nonsense, &["D"]), None, "{nonsense}");
+        }
+    }
 }

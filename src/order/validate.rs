@@ -1,4 +1,4 @@
-//! What an order must be to be worked to. Ranges are wide: they catch a misplaced decimal
+//! What an order must be to be worked to, and a lens that is read by hand or certified. Ranges are wide: they catch a misplaced decimal
 //! point or swapped columns, not an unusual lens. Steps need not be quarters.
 
 use super::{Order, OrderedLens};
@@ -15,22 +15,39 @@ pub struct Invalid {
     pub message: String,
 }
 
-/// Sphere from -40 to 40 D.
-const SPHERE: (i64, i64) = (-40, 40);
-/// Cylinder from -20 to 20 D.
-const CYLINDER: (i64, i64) = (-20, 20);
-/// Axis from 0 to 180 degrees.
-const AXIS: (i64, i64) = (0, 180);
-/// Addition from 0 to 20 D: the upper end is for low-vision aids.
-const ADDITION: (i64, i64) = (0, 20);
-/// One prism part from 0 to 40 prism dioptres.
-const PRISM: (i64, i64) = (0, 40);
-/// Base from 0 to 360 degrees.
-const BASE: (i64, i64) = (0, 360);
-/// Monocular PD from 10 to 50 mm.
-const PD: (i64, i64) = (10, 50);
-/// Heights from 0 to 60 mm.
-const HEIGHT: (i64, i64) = (0, 60);
+/// The values that a quantity may have, both ends among them.
+#[derive(Debug, Clone, Copy)]
+pub struct Range {
+    low: i64,
+    high: i64,
+    unit: &'static str,
+}
+
+impl Range {
+    /// From `low` to `high`; `unit` as a message says it.
+    pub const fn new(low: i64, high: i64, unit: &'static str) -> Self {
+        Self { low, high, unit }
+    }
+
+    /// What is wrong with a value of this field; nothing where it lies within.
+    pub fn outside(self, field: &str, value: Decimal) -> Option<Invalid> {
+        let Range { low, high, unit } = self;
+        let within = (Decimal::from(low)..=Decimal::from(high)).contains(&value);
+        let message = || format!("{value} is out of range; {low} to {high} {unit} is expected");
+        (!within).then(|| Invalid { field: field.to_owned(), message: message() })
+    }
+}
+
+const SPHERE: Range = Range::new(-40, 40, "D");
+const CYLINDER: Range = Range::new(-20, 20, "D");
+const AXIS: Range = Range::new(0, 180, "degrees");
+/// The upper end is for low-vision aids.
+const ADDITION: Range = Range::new(0, 20, "D");
+/// One part of a prism.
+const PRISM: Range = Range::new(0, 40, "prism dioptres; the base says the direction");
+const BASE: Range = Range::new(0, 360, "degrees of base");
+const PD: Range = Range::new(10, 50, "mm for one eye");
+const HEIGHT: Range = Range::new(0, 60, "mm");
 
 impl Order {
     /// Everything that is wrong with the order; empty for a good one.
@@ -41,74 +58,63 @@ impl Order {
             found.push(Invalid { field: "right".to_owned(), message });
         }
         for eye in Eye::BOTH {
-            if let Some(lens) = self.lens_for(eye) {
-                Check { eye, found: &mut found }.lens(lens);
+            let Some(lens) = self.lens_for(eye) else { continue };
+            if *lens == OrderedLens::default() {
+                let message = "nothing is ordered for this eye; leave the eye out or give a value".to_owned();
+                found.push(Invalid { field: format!("{eye}.sphere"), message });
             }
+            let of_eye = |wrong: Invalid| Invalid { field: format!("{eye}.{}", wrong.field), ..wrong };
+            found.extend(lens.validate().into_iter().map(of_eye));
         }
         found
     }
 }
 
-struct Check<'a> {
-    eye: Eye,
-    found: &'a mut Vec<Invalid>,
-}
-
-impl Check<'_> {
-    fn lens(&mut self, lens: &OrderedLens) {
-        if *lens == OrderedLens::default() {
-            self.wrong(
-                "sphere",
-                "nothing is ordered for this eye; leave the eye out or give a value".to_owned(),
-            );
-        }
-        self.within("sphere", lens.sphere.map(|v| v.value()), SPHERE, "D");
-        self.within("cylinder", lens.cylinder.map(|v| v.value()), CYLINDER, "D");
-        self.within("axis", lens.axis.map(|v| v.value()), AXIS, "degrees");
-        self.within("addition", lens.addition.map(|v| v.value()), ADDITION, "D");
-        self.within("second_addition", lens.second_addition.map(|v| v.value()), ADDITION, "D");
-        self.within("pd", lens.pd.map(|v| v.value()), PD, "mm for one eye");
-        self.within("near_pd", lens.near_pd.map(|v| v.value()), PD, "mm for one eye");
-        self.within("segment_height", lens.segment_height.map(|v| v.value()), HEIGHT, "mm");
-        self.within("reference_height", lens.reference_height.map(|v| v.value()), HEIGHT, "mm");
-        for part in lens.prism.iter().flatten() {
-            self.within(
-                "prism",
-                Some(part.amount.value()),
-                PRISM,
-                "prism dioptres; the base says the direction",
-            );
+impl OrderedLens {
+    /// Everything that is wrong with the values of one lens; empty for a good one. Lenses that are read
+    /// by hand or certified are held to the same.
+    pub fn validate(&self) -> Vec<Invalid> {
+        let mut found = Vec::new();
+        let mut within = |field: &str, value: Option<Decimal>, range: Range| {
+            found.extend(value.and_then(|value| range.outside(field, value)));
+        };
+        within("sphere", self.sphere.map(|v| v.value()), SPHERE);
+        within("cylinder", self.cylinder.map(|v| v.value()), CYLINDER);
+        within("axis", self.axis.map(|v| v.value()), AXIS);
+        within("addition", self.addition.map(|v| v.value()), ADDITION);
+        within("second_addition", self.second_addition.map(|v| v.value()), ADDITION);
+        within("pd", self.pd.map(|v| v.value()), PD);
+        within("near_pd", self.near_pd.map(|v| v.value()), PD);
+        within("segment_height", self.segment_height.map(|v| v.value()), HEIGHT);
+        within("reference_height", self.reference_height.map(|v| v.value()), HEIGHT);
+        let parts = || self.prism.iter().flatten();
+        for part in parts() {
+            within("prism", Some(part.amount.value()), PRISM);
             if let Base::Towards(angle) = part.base {
-                self.within("prism", Some(angle.value()), BASE, "degrees of base");
+                within("prism", Some(angle.value()), BASE);
             }
         }
-        if let Some(cylinder) = lens.cylinder.filter(|cylinder| !cylinder.is_zero()) {
-            if lens.axis.is_none() {
-                self.wrong(
-                    "axis",
-                    format!("missing beside a cylinder of {cylinder} D; 0 to 180 is expected"),
-                );
-            }
-            if lens.sphere.is_none() {
-                self.wrong(
-                    "sphere",
-                    format!("missing beside a cylinder of {cylinder} D; plano is written 0.00"),
-                );
-            }
-        } else if lens.cylinder.is_none() && lens.axis.is_some_and(|axis| !axis.is_zero()) {
-            self.wrong("cylinder", "missing beside an axis; a lens without cylinder has no axis".to_owned());
-        }
-    }
-
-    fn within(&mut self, field: &str, value: Option<Decimal>, (low, high): (i64, i64), unit: &str) {
-        if let Some(value) = value
-            && !(Decimal::from(low)..=Decimal::from(high)).contains(&value)
+        let mut wrong = |field: &str, message: String| {
+            found.push(Invalid { field: field.to_owned(), message });
+        };
+        for (one, other, words) in
+            [(Base::In, Base::Out, "in and out"), (Base::Up, Base::Down, "up and down")]
         {
-            self.wrong(field, format!("{value} is out of range; {low} to {high} {unit} is expected"));
+            let is = |base| parts().any(|part| part.base == base && !part.amount.is_zero());
+            if is(one) && is(other) {
+                wrong("prism", format!("{words} at once; one of the two, or their difference, is expected"));
+            }
         }
-    }
-
-    fn wrong(&mut self, field: &str, message: String) {
-        self.found.push(Invalid { field: format!("{}.{field}", self.eye), message });
+        if let Some(cylinder) = self.cylinder.filter(|cylinder| !cylinder.is_zero()) {
+            if self.axis.is_none() {
+                wrong("axis", format!("missing beside a cylinder of {cylinder} D; 0 to 180 is expected"));
+            }
+            if self.sphere.is_none() {
+                wrong("sphere", format!("missing beside a cylinder of {cylinder} D; plano is written 0.00"));
+            }
+        } else if self.cylinder.is_none() && self.axis.is_some_and(|axis| !axis.is_zero()) {
+            wrong("cylinder", "missing beside an axis; a lens without cylinder has no axis".to_owned());
+        }
+        found
     }
 }

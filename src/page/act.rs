@@ -16,6 +16,7 @@ use crate::judge::verdict::Outcome;
 use crate::ledger::Reader;
 use crate::order::intake;
 use crate::parsers::reading::JobNumber;
+use crate::station::asked;
 use crate::station::notes::{Wanted, note};
 use std::sync::Arc;
 
@@ -126,10 +127,10 @@ impl App {
     /// stands, or when it cannot be recorded.
     pub async fn override_fail(&self, who: &Who, signature: Signature) -> Result<Arc<[Numbered]>, Problem> {
         let Signature { about, name, passphrase, meaning, reason } = signature;
-        let (meaning, reason) = (meaning.trim().to_owned(), reason.trim().to_owned());
-        if meaning.is_empty() || reason.is_empty() {
+        if meaning.trim().is_empty() || reason.trim().is_empty() {
             return Err(Problem::unusable("say what the signature means, and why: the record has to tell"));
         }
+        let (meaning, reason) = (asked::reason(&meaning)?, asked::reason(&reason)?);
         if who.person.as_ref().is_some_and(|person| person.name != name.trim()) {
             return Err(Problem::forbidden("sign with your own name, or sign in as the person who signs"));
         }
@@ -191,12 +192,14 @@ impl App {
     }
 }
 
-/// A reading is somebody's own when it came in since they signed in, or names them.
+/// A reading is somebody's own when it came in since they signed in, or names them; one by hand only
+/// when they read it.
 fn is_own(record: &Reader, about: Seq, who: &Who) -> Result<bool, Problem> {
     let Some(person) = &who.person else { return Ok(false) };
     Ok(record.entry(about)?.is_some_and(|numbered| {
         let named = match &numbered.entry {
             Entry::Reading(reading) => reading.reading.operator.as_deref() == Some(&person.name),
+            Entry::Manual(manual) => return manual.by == person.name,
             _ => false,
         };
         named || numbered.time >= person.since

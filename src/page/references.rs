@@ -4,7 +4,7 @@ use super::app::App;
 use super::problem::Problem;
 use super::session::Who;
 use crate::bench::entry::{ReferenceLensEntry, Seq, TextHash};
-use crate::bench::standing::{Standing, State};
+use crate::bench::standing::{LastCheck, Standing, State};
 use crate::check::reference::CheckOutcome;
 use crate::judge::verdict::Hold;
 use crate::parsers::reading::JobNumber;
@@ -102,25 +102,28 @@ impl App {
         }
         let hold = self.settings.checks.hold.clone();
         let terms = hold.clone().unwrap_or(Hold { every_hours: DAILY, lenses: Vec::new() });
-        let mut names: Vec<&str> =
-            self.settings.instruments.iter().map(|instrument| instrument.name.as_str()).collect();
-        names.extend(
-            standing.checks().map(|(name, _)| name).filter(|name| !names.contains(name)).collect::<Vec<_>>(),
-        );
-        let instruments = names.into_iter().map(|name| checked(&standing, name, &terms, now)).collect();
+        let named: Vec<&str> = self.settings.instruments.iter().map(|of| of.name.as_str()).collect();
+        let instruments = standing.instruments(&named).into_iter();
+        let instruments =
+            instruments.map(|(name, checks)| checked(&standing, name, checks, &terms, now)).collect();
         Ok(Register { lenses, instruments, hold: hold.is_some(), every_hours: terms.every_hours })
     }
 }
 
-fn checked(standing: &Standing, instrument: &str, terms: &Hold, now: Timestamp) -> Checked {
-    let of_instrument = standing.checks().find(|(name, _)| *name == instrument).map(|(_, checks)| checks);
-    let last = |(lens, last): (&JobNumber, &crate::bench::standing::LastCheck)| Last {
+fn checked(
+    standing: &Standing,
+    instrument: &str,
+    checks: Vec<(&JobNumber, &LastCheck)>,
+    terms: &Hold,
+    now: Timestamp,
+) -> Checked {
+    let last = |(lens, last): (&JobNumber, &LastCheck)| Last {
         lens: lens.clone(),
         seq: last.seq,
         time: last.time,
         outcome: last.outcome,
     };
-    let checks: Vec<Last> = of_instrument.into_iter().flatten().map(last).collect();
+    let checks: Vec<Last> = checks.into_iter().map(last).collect();
     let bad = checks.iter().any(|last| last.outcome == CheckOutcome::Bad);
     let (state, why) = match standing.state(instrument, terms, now) {
         State::InOrder => (CheckState::Good, None),

@@ -4,6 +4,7 @@ use super::app::App;
 use super::problem::Problem;
 use super::search::{given, time};
 use crate::ledger::{LedgerError, Reader};
+use crate::order::typed;
 use crate::report::{self, Filters, Kind, Report};
 use jiff::tz::TimeZone;
 use serde::{Deserialize, Serialize};
@@ -70,7 +71,7 @@ impl Asked {
 }
 
 fn width(text: &str) -> Result<f64, Problem> {
-    let width = text.replace(',', ".").parse().ok().filter(|width: &f64| width.is_finite() && *width > 0.0);
+    let width = typed::number(text, &["D", "dpt"]).filter(|width: &f64| width.is_finite() && *width > 0.0);
     width.ok_or_else(|| {
         Problem::unusable(format!(
             "tolerance: {text:?}: expected the upper limit less the lower one, such as 0.26"

@@ -38,7 +38,7 @@ impl fmt::Display for Right {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Right::Work => "work at the bench",
-            Right::VoidAny => "void a reading that came in before they signed in",
+            Right::VoidAny => "void a reading that is not their own",
             Right::Override => "override a fail",
             Right::Download => "download from the ledger",
             Right::References => "keep the reference lenses",

@@ -58,7 +58,7 @@ pub struct Records {
     pub taken: Vec<Taken>,
     /// Instruments' readings before notes are looked at.
     read: Vec<Read>,
-    /// Cross-checks.
+    /// Cross-checks of manual readings that are not void.
     pub cross_checks: Vec<(Seq, CrossCheckEntry)>,
     /// The limits of checks last in force.
     pub limits: Limits,
@@ -383,9 +383,20 @@ fn take(passing: Passing<'_>, records: &mut Records) -> Result<(), Seq> {
     Ok(())
 }
 
-/// Takes instruments' readings in as notes have them: void ones are left out, assigned ones belong
-/// where they were assigned to.
+/// Takes readings in as notes have them: void ones are left out, also those by hand with their
+/// cross-checks, and instruments' that were assigned belong where they were assigned to.
 fn noted(ledger: &Reader, records: &mut Records) -> Result<(), LedgerError> {
+    let mut void = HashSet::new();
+    let by_hand = records.taken.iter().map(|taken| taken.seq);
+    let by_hand: HashSet<Seq> =
+        by_hand.chain(records.cross_checks.iter().map(|(_, check)| check.manual)).collect();
+    for seq in by_hand {
+        if ledger.notes_on(seq)?.iter().any(|note| note.says == Says::Void) {
+            void.insert(seq);
+        }
+    }
+    records.taken.retain(|taken| !void.contains(&taken.seq));
+    records.cross_checks.retain(|(_, check)| !void.contains(&check.manual));
     for read in std::mem::take(&mut records.read) {
         let (mut job, mut eye, mut void) = (read.job, read.eye, false);
         for note in ledger.notes_on(read.seq)? {

@@ -1,9 +1,11 @@
-//! What people ask to have recorded about lenses and instruments, checked against the record
+//! What people ask to have recorded about lenses, instruments and readings, checked against the record
 //! before it is taken in. A running station takes it from its orders folder, as `*.ask.json`.
 
+use super::notes::{Wanted, note};
 use crate::bench::entry::{Entry, ManualEntry, Numbered, Purpose, Says, Seq, SittingStart};
 use crate::bench::event::Event;
 use crate::bench::standing::takes_back;
+use crate::check::manual::ZERO;
 use crate::check::{AsRead, ReferenceLens};
 use crate::ledger::{LedgerError, Reader};
 use crate::parsers::reading::{Eye, JobNumber};
@@ -18,7 +20,7 @@ pub const SUFFIX: &str = ".ask.json";
 pub enum Asked {
     /// A manual reading.
     Manual(Box<ManualAsked>),
-    /// To compare a manual reading with what was measured meanwhile.
+    /// To compare a manual reading that counts with what was measured meanwhile.
     CrossCheck {
         /// The manual reading's entry.
         manual: Seq,
@@ -36,6 +38,17 @@ pub enum Asked {
         reading: Seq,
         /// The reference lens.
         lens: JobNumber,
+        /// Who says so.
+        by: String,
+    },
+    /// To say something of a reading on record.
+    Note {
+        /// The reading's entry.
+        about: Seq,
+        /// What is to be said.
+        says: Wanted,
+        /// Why.
+        reason: String,
         /// Who says so.
         by: String,
     },
@@ -90,15 +103,39 @@ pub fn event(record: &Reader, asked: Asked) -> Result<Event, AskError> {
         Asked::CrossCheck { manual } => cross_check(record, manual),
         Asked::ReferenceLens { lens, by } => reference_lens(record, lens, &by),
         Asked::Check { reading, lens, by } => check(record, reading, lens, &by),
+        Asked::Note { about, says, reason, by } => note(record, about, says, &reason, &by).map(Event::Noted),
     }
 }
 
-fn name(by: &str) -> Result<String, AskError> {
-    let by = by.trim();
-    if by.is_empty() || by.chars().any(char::is_control) {
-        return refused("a name is needed: the record has to say who");
+/// How many characters a name has at most: a person's, a sitting's, a focimeter's.
+const LONGEST_NAME: usize = 64;
+/// How many characters a reason has at most.
+const LONGEST_REASON: usize = 500;
+
+/// Who says something, as it is recorded.
+pub(super) fn name(by: &str) -> Result<String, AskError> {
+    line("a name is needed: the record has to say who", by)
+}
+
+/// Why somebody says something, as it is recorded.
+pub(crate) fn reason(why: &str) -> Result<String, AskError> {
+    text("a reason is needed: the record has to say why", why, LONGEST_REASON)
+}
+
+/// What a person typed on one line; `needed` says what for.
+fn line(needed: &str, typed: &str) -> Result<String, AskError> {
+    let line = text(needed, typed, LONGEST_NAME)?;
+    if line.chars().any(char::is_control) { refused(needed) } else { Ok(line) }
+}
+
+fn text(needed: &str, typed: &str, longest: usize) -> Result<String, AskError> {
+    let typed = typed.trim();
+    let length = typed.chars().count();
+    if length > longest {
+        let begin: String = typed.chars().take(20).collect();
+        return refused(format!("{begin:?}… has {length} characters; at most {longest} are expected"));
     }
-    Ok(by.to_owned())
+    if typed.is_empty() { refused(needed) } else { Ok(typed.to_owned()) }
 }
 
 /// A reference lens as it stands in the register.
@@ -112,10 +149,13 @@ fn registered(record: &Reader, name: &JobNumber) -> Result<Option<(Seq, Referenc
 
 fn manual(record: &Reader, asked: ManualAsked) -> Result<Event, AskError> {
     let by = name(&asked.by)?;
-    let lens = asked.read.lens().or_else(|why| refused(why.to_string()))?;
-    let (sitting, focimeter) = (asked.sitting.trim(), asked.focimeter.trim());
-    if sitting.is_empty() || focimeter.is_empty() || sitting.chars().any(char::is_control) {
-        return refused("a sitting and a focimeter are needed: the record has to say when and on what");
+    let lens = asked.read.plausible().or_else(|why| refused(why.to_string()))?;
+    let needed = "a sitting and a focimeter are needed: the record has to say when and on what";
+    let sitting = line(needed, &asked.sitting)?;
+    let focimeter = line(needed, &asked.focimeter)?;
+    let zero = asked.start.as_ref().and_then(|start| ZERO.outside("zero", start.zero.value()));
+    if let Some(far) = zero {
+        return refused(format!("{far}: set the drum right first, or look at what was typed"));
     }
     let is_reference = registered(record, &asked.job)?.is_some();
     match (asked.purpose, asked.eye, is_reference) {
@@ -127,7 +167,7 @@ fn manual(record: &Reader, asked: ManualAsked) -> Result<Event, AskError> {
         Some(start) if !start.eyepiece_focused => {
             return refused("focus the eyepiece for your own eye first: out of focus, every power is off");
         }
-        None if record.is_first_of_sitting(&by, sitting)? => {
+        None if record.is_first_of_sitting(&by, &sitting)? => {
             return refused(
                 "this is the first reading of the sitting: confirm that the eyepiece was focused for your own eye and \
                  say where the drum stood at zero (common practice)",
@@ -137,8 +177,8 @@ fn manual(record: &Reader, asked: ManualAsked) -> Result<Event, AskError> {
     }
     Ok(Event::Manual(Box::new(ManualEntry {
         by,
-        focimeter: focimeter.to_owned(),
-        sitting: sitting.to_owned(),
+        focimeter,
+        sitting,
         start: asked.start,
         purpose: asked.purpose,
         job: asked.job,
@@ -155,6 +195,9 @@ fn cross_check(record: &Reader, seq: Seq) -> Result<Event, AskError> {
         Some(other) => return refused(format!("entry {seq} is a {}, not a manual reading", other.kind())),
         None => return refused(format!("there is no entry {seq}")),
     };
+    if let Some(since) = record.voided_by(seq)? {
+        return refused(format!("entry {seq} is void since entry {since}: it is not compared"));
+    }
     if manual.purpose == Purpose::Practice {
         return refused(format!("entry {seq} is practice, which is never part of production"));
     }
@@ -176,6 +219,9 @@ fn reference_lens(record: &Reader, lens: Box<ReferenceLens>, by: &str) -> Result
     let by = name(by)?;
     if let Some(fault) = lens.fault() {
         return refused(fault);
+    }
+    for typed in [Some(&lens.serial), lens.certificate.as_ref()].into_iter().flatten() {
+        line("serial and certificate: a number or the name of a file is expected", typed)?;
     }
     if let Some((seq, _)) = record.latest_order(&lens.name)? {
         return refused(format!(

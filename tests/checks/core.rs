@@ -291,6 +291,28 @@ fn a_check_whose_reading_does_not_count_is_taken_back() {
 }
 
 #[test]
+fn a_manual_reading_that_is_void_leaves_the_verdict_alone() {
+    let mut station = Station::new(None);
+    station.verdict("one");
+    let typo = station.manual(Purpose::Production, r#"{"sphere":11.25,"cylinder":-0.50,"axis":90}"#);
+    let manual = typo.iter().find(|n| n.entry.kind() == "manual").expect("recorded").seq;
+    assert!(kinds(&typo).contains(&"cross-check"));
+    assert!(!station.past.is_first_of_sitting("A. Thorne", "morning").expect("read"));
+    // No verdict rests on it, so none is given anew: an override of the last one would not stand then.
+    assert_eq!(kinds(&station.noted(manual, Says::Void, Some("4471"), None)), ["note"]);
+    let note = station.ledger.head().seq;
+    assert_eq!(station.past.voided_by(manual).expect("read"), Some(note));
+    assert!(
+        station.past.is_first_of_sitting("A. Thorne", "morning").expect("read"),
+        "what is void begins no sitting"
+    );
+    let check = typo.last().expect("a check").seq;
+    let later = station.past.what_refers_to(check).expect("read");
+    assert_eq!(later.iter().map(|n| n.seq).collect::<Vec<_>>(), [note], "its cross-check says so");
+    assert_eq!(station.again().cross_checks, 1);
+}
+
+#[test]
 fn charts_do_not_count_a_check_that_was_taken_back() {
     let mut station = Station::new(None);
     for day in 0..20 {

@@ -102,6 +102,17 @@ fn a_morning_with_checks_and_a_second_opinion() {
     assert!(standing.contains("focimeter-1: in order"), "{standing}");
 
     // By hand, through the station too: the instrument's value comes after the reading.
+    // So do notes on readings.
+    let found = lab.ok("ledger search --station STATION --job REF+5 --json");
+    let mut bad = found.lines().filter(|line| line.contains("5.08") && line.contains(r#""kind":"reading""#));
+    let bad: serde_json::Value = serde_json::from_str(bad.next_back().expect("on record")).expect("JSON");
+    let bad = &bad["seq"];
+    let note = lab.ok(&format!("ledger void --station STATION {bad} --reason fingerprint --by B._Lund"));
+    assert!(note.contains(&format!("void: entry {bad}, job REF+5: fingerprint (B. Lund)")), "{note}");
+    lab.refused(&format!("ledger void --station STATION {bad} --reason again"), "is void since entry");
+    let to = format!("ledger assign --station STATION {bad} --job 4471 --reason again");
+    lab.refused(&to, "is void since entry");
+
     lab.refused(
         "manual add --station STATION 4471 --eye right --by A._Thorne --sphere -1.25",
         "first reading of the sitting",
@@ -156,6 +167,68 @@ fn a_morning_with_checks_and_a_second_opinion() {
 }
 
 #[test]
+fn an_instrument_that_was_never_checked_is_listed_as_such() {
+    let lab = Lab::new();
+    lab.write("station.toml", &lab.settings().replace("hold = true", "hold = true\nlenses = [\"REF+5\"]"));
+    lab.ok("reference add --station STATION --by B._Lund ref.json");
+    for json in ["", " --json"] {
+        let listed = lab.run(&format!("reference list --station STATION{json}"));
+        assert_eq!(listed.status, 1, "{}{}", listed.out, listed.err);
+        let said = "NOT IN ORDER: focimeter-1: it was never checked with REF+5";
+        assert_eq!(listed.out.contains(said), json.is_empty(), "{}", listed.out);
+    }
+}
+
+#[test]
+fn a_manual_reading_with_a_typo_is_voided() {
+    let lab = Lab::new();
+    lab.write("station.toml", &lab.settings());
+    let (mut station, focimeter) = start(&lab);
+    focimeter.send("JOB=4471 EYE=R S=-1.25 C=-0.50 A=90\r\n");
+    station.line(&["4471", "measured"]);
+    assert!(station.stop().success(), "{}", station.log());
+    let begin = "manual add --station STATION 4471 --eye right --by A._Thorne --eyepiece-focused --zero 0.00";
+    let typo = lab.ok(&format!("{begin} --sphere 1.25 --cylinder -0.50 --axis 90"));
+    assert!(typo.contains("plus and minus mixed up"), "{typo}");
+    let seq = |out: &str| out.split(' ').nth(1).expect("entry N").to_owned();
+    let manual = seq(&typo);
+    assert_eq!(lab.run("crosscheck --station STATION 4471").status, 1);
+    lab.refused(
+        &format!("ledger assign --station STATION {manual} --job 4472 --reason typo"),
+        "read by hand: void it",
+    );
+    let void = format!("ledger void --station STATION {manual} --reason sign_forgotten --by A._Thorne");
+    let note = seq(&lab.ok(&void));
+    lab.refused(&void, &format!("reading {manual} is void since entry {note}"));
+    let shown = lab.ok(&format!("ledger show --station STATION {manual}"));
+    assert!(
+        shown.contains(&format!("void: entry {manual}, job 4471: sign forgotten (A. Thorne)")),
+        "{shown}"
+    );
+    // It is not compared any more, and what it was compared with does not count.
+    let none = lab.run("crosscheck --station STATION 4471");
+    assert_eq!((none.status, none.out.as_str()), (1, ""), "{}", none.err);
+    assert!(
+        none.err.contains(&format!("its manual reading {manual} is void since entry {note}")),
+        "{}",
+        none.err
+    );
+    lab.refused(
+        "manual add --station STATION 4471 --eye right --by A._Thorne --sphere 1",
+        "first reading of the sitting",
+    );
+    let right = lab.ok(&format!("{begin} --drum -1,25 \u{2212}1,75 --wheel 90 --prism 0,25@in"));
+    assert!(right.contains("-1.25 -0.50 x 90"), "{right}");
+    assert_eq!(lab.run("crosscheck --station STATION 4471").status, 0);
+    lab.ok("ledger verify --station STATION");
+    lab.ok("ledger rederive --station STATION");
+    let views = rusqlite::Connection::open(lab.path("bench-1.ledger")).expect("opens");
+    let counting = "SELECT count(*) FROM crosschecks WHERE manual_entry NOT IN \
+                    (SELECT subject FROM events WHERE kind = 'note' AND what = 'void')";
+    assert_eq!(views.query_row(counting, [], |row| row.get::<_, i64>(0)), Ok(1));
+}
+
+#[test]
 fn what_does_not_fit_is_refused_with_what_to_do() {
     let lab = Lab::new();
     lab.write("station.toml", &lab.settings());
@@ -164,6 +237,33 @@ fn what_does_not_fit_is_refused_with_what_to_do() {
     lab.refused("reference add --station STATION --by B._Lund job.json", "is the number of a job");
     lab.write("typo.json", r#"{"name":"REF","serial":"T-105","spere":5.00,"due":"2099-12-31"}"#);
     lab.refused("reference add --station STATION --by B._Lund typo.json", "unknown field `spere`");
+    for (file, due, sphere, why) in [
+        (
+            "day.json",
+            "25.11.2026",
+            "5.00",
+            "line 1, column 64: due: \"25.11.2026\": a date such as 2026-11-25 is expected",
+        ),
+        ("word.json", "2099-12-31", "\"five\"", ": sphere: a decimal number such as -1.25 is expected"),
+        ("far.json", "2099-12-31", "1e400", ": sphere: a decimal number such as -1.25 is expected"),
+    ] {
+        lab.write(file, &format!(r#"{{"name":"REF","serial":"T-105","sphere":{sphere},"due":"{due}"}}"#));
+        lab.refused(&format!("reference add --station STATION --by B._Lund {file}"), why);
+    }
+    // What is typed as a number reaches the parser for numbers, whatever it begins with.
+    let read = "manual add --station STATION 4471 --eye right --by A._Thorne";
+    for (typed, why) in [
+        ("--sphere -1.2.5", "'\u{2212}1.2.5' for '--sphere <D>': expected dioptres, such as -1.25"),
+        ("--sphere 1 --axis -x", "unexpected argument"),
+        ("--sphere 1 --cylinder -1 --axis -9o", "expected degrees, from 0 to 180"),
+        ("--eyepiece-focused --zero 0 --sphere 1 --prism -2@in", "a prism below 0"),
+        ("--drum 1.5 -.5", "a cylinder without an axis"),
+        ("--sphere -1,25 --cylinder \u{2212}0,50", "a cylinder without an axis"),
+    ] {
+        lab.refused(&format!("{read} {typed}"), why);
+    }
+    let report = "report gauge --station STATION --tolerance -0.25";
+    lab.refused(report, "expected the upper limit less the lower one");
     lab.refused("manual add --station STATION 4471 --by A._Thorne --sphere 1", "for which eye");
     lab.refused(
         "manual add --station STATION 4471 --eye right --by A._Thorne --drum 1.00 0.50",
@@ -171,6 +271,25 @@ fn what_does_not_fit_is_refused_with_what_to_do() {
     );
     lab.refused("manual add --station STATION 4471 --eye right --by A._Thorne --prism 2@sideways", "2.5@up");
     lab.refused("reference check --station STATION 1 --lens REF --by B._Lund", "not a reading");
+    // What nobody reads, and names that nobody has.
+    let read = "manual add --station STATION 4471 --eye right --eyepiece-focused";
+    lab.refused(&format!("{read} --by A._Thorne --zero 0 --sphere 999"), "999 is out of range; -40 to 40 D");
+    let zero = "zero: 3.00 is out of range; -1 to 1 D is expected";
+    lab.refused(&format!("{read} --by A._Thorne --zero 3.00 --sphere 1"), zero);
+    let long = "n".repeat(10_000);
+    for (by, sitting, focimeter) in [(&*long, "s", "f"), ("A", &*long, "f"), ("A", "s", &*long)] {
+        let named = format!("--by {by} --sitting {sitting} --focimeter {focimeter}");
+        lab.refused(&format!("{read} --zero 0 --sphere 1 {named}"), "10000 characters; at most 64");
+    }
+    lab.refused(&format!("ledger void --station STATION 1 --reason {long}"), "at most 500");
+    lab.write(
+        "strong.json",
+        r#"{"name":"REF","serial":"T-105","sphere":500,"uncertainty":3,"due":"2099-12-31"}"#,
+    );
+    lab.refused(
+        "reference add --station STATION --by B._Lund strong.json",
+        "500 is out of range; -40 to 40 D",
+    );
     let none = lab.run("crosscheck --station STATION 4471");
     assert_eq!(none.status, 1, "{}", none.err);
     let lines = wait_for("the ledger", || {

@@ -13,6 +13,18 @@ fn pairs(lab: &mut Lab, count: usize) {
     }
 }
 
+fn void(lab: &mut Lab, about: Seq, job: &str) {
+    lab.add(Entry::Note(NoteEntry {
+        about,
+        says: Says::Void,
+        reason: "slipped".to_owned(),
+        by: "B. Lund".to_owned(),
+        job: Some(job.parse().expect("a job")),
+        eye: None,
+        job_before: None,
+    }));
+}
+
 #[test]
 fn too_little_is_said_and_no_number_given() {
     for kind in ["agreement", "gauge", "drift", "capability", "practice", "pareto"] {
@@ -33,21 +45,16 @@ fn practice_void_readings_and_one_sided_lenses_stay_out_of_agreement() {
     pairs(&mut lab, 4);
     let odd = lab.measured("focimeter-1", "J9", r#"{"sphere":20.00}"#);
     lab.read("A. Thorne", Production, "one", "J9", r#"{"sphere":1.00}"#);
-    lab.add(Entry::Note(NoteEntry {
-        about: odd,
-        says: Says::Void,
-        reason: "slipped".to_owned(),
-        by: "B. Lund".to_owned(),
-        job: Some("J9".parse().expect("a job")),
-        eye: None,
-        job_before: None,
-    }));
+    void(&mut lab, odd, "J9");
+    lab.measured("focimeter-1", "J7", r#"{"sphere":7.00}"#);
+    let typo = lab.read("A. Thorne", Production, "one", "J7", r#"{"sphere":70.00}"#);
+    void(&mut lab, typo, "J7");
     lab.measured("focimeter-1", "J8", r#"{"sphere":8.00}"#);
     lab.read("A. Thorne", Practice, "one", "J8", r#"{"sphere":9.00}"#);
     let (csv, html) = lab.report("agreement", &[]);
     // Differences 0, -0.06, -0.12 and 0.
     assert!((csv.number("mean sphere", "bias") + 0.045).abs() < 1e-9);
-    assert!(html.contains("read by focimeter-1 only, and left out: J8 right"));
+    assert!(html.contains("read by focimeter-1 only, and left out: J7 right, J8 right"));
     assert!(html.contains("read by A. Thorne only, and left out: J9 right"));
     assert_eq!(csv.entries(), "1-8");
 }

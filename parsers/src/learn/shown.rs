@@ -258,7 +258,7 @@ pub(super) fn difference(key: Key, told: &Told, read: Option<&Told>) -> String {
 }
 
 fn number(text: &str) -> Option<Decimal> {
-    Decimal::from_str(text.replace(',', ".").trim_start_matches('+')).ok()
+    Decimal::from_str(text.replace(',', ".").replace('\u{2212}', "-").trim_start_matches('+')).ok()
 }
 
 fn bases_expected(component: Component) -> &'static str {

@@ -193,6 +193,7 @@ fn what_a_display_cannot_show_is_refused() {
     shown.tell("right_axis", "").unwrap();
     assert!(shown.is_empty());
     shown.tell("right_sphere", "+1,25").unwrap();
+    shown.tell("left_sphere", "\u{2212}1.25").unwrap();
     assert!(!shown.is_empty());
 }
 

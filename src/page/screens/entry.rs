@@ -180,7 +180,8 @@ pub(super) async fn show(
         })
     };
     let may_work = who.may(Right::Work);
-    let stands = matches!(&entry, Entry::Reading(_)) && !said(Says::Void);
+    let is_reading = matches!(&entry, Entry::Reading(_));
+    let counts = (is_reading || matches!(&entry, Entry::Manual(_))) && !said(Says::Void);
     let overridden = view.later.iter().any(|later| later.kind == "override");
     let page = EntryPage {
         frame: Frame::new(&app, &who, format!("{} {seq}", say.entry_word)).under("/ledger"),
@@ -203,8 +204,8 @@ pub(super) async fn show(
             _ => None,
         },
         payload: pretty(view.payload.get()),
-        can_void: may_work && stands,
-        can_assign: may_work && stands,
+        can_void: may_work && counts,
+        can_assign: may_work && counts && is_reading,
         wants_eye: matches!(&entry, Entry::Reading(reading) if reading.reading.unspecified.is_some()),
         can_override: who.may(Right::Override)
             && !overridden

@@ -4,7 +4,7 @@ use super::bench::WaitingView;
 use super::language::Language;
 use super::lenses::{Stand, Table, mark_of};
 use super::{Frame, render};
-use crate::bench::entry::{Entry, Purpose, Seq};
+use crate::bench::entry::{Entry, Purpose, Says, Seq};
 use crate::page::app::App;
 use crate::page::problem::Problem;
 use crate::page::session::Who;
@@ -123,6 +123,7 @@ struct Manual {
     blind: bool,
     mark: &'static str,
     word: &'static str,
+    void: Option<Seq>,
 }
 
 struct Given {
@@ -207,7 +208,7 @@ fn reading(say: &Language, job: &JobNumber, reading: &view::ReadingView) -> Read
 /// The manual readings of a job, the latest first.
 fn manual(say: &Language, history: &[Envelope]) -> Vec<Manual> {
     let mut lines: Vec<Manual> = Vec::new();
-    for envelope in history.iter().filter(|entry| matches!(entry.kind, "manual" | "cross-check")) {
+    for envelope in history.iter().filter(|entry| matches!(entry.kind, "manual" | "cross-check" | "note")) {
         match Entry::from_payload(envelope.kind, envelope.payload.get()) {
             Ok(Entry::Manual(manual)) => lines.push(Manual {
                 seq: envelope.seq,
@@ -222,11 +223,17 @@ fn manual(say: &Language, history: &[Envelope]) -> Vec<Manual> {
                 } else {
                     say.not_compared_yet
                 },
+                void: None,
             }),
             Ok(Entry::CrossCheck(check)) => {
                 if let Some(line) = lines.iter_mut().find(|line| line.seq == check.manual) {
                     let stand = say.compared(&check);
                     (line.mark, line.word) = (stand.mark, stand.word);
+                }
+            }
+            Ok(Entry::Note(note)) if note.says == Says::Void => {
+                if let Some(line) = lines.iter_mut().find(|line| line.seq == note.about) {
+                    (line.mark, line.word, line.void) = ("none", say.voided, Some(envelope.seq));
                 }
             }
             _ => {}

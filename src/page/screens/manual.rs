@@ -6,7 +6,7 @@ use super::lenses::Stand;
 use super::notes::eye;
 use super::order::job_place;
 use super::{Frame, on_to, render};
-use crate::bench::checking::{compared, known};
+use crate::bench::checking::{compared, known, voided_by};
 use crate::bench::entry::{CrossCheckEntry, Entry, ManualEntry, Numbered, Purpose, Seq};
 use crate::bench::job::JobRecord;
 use crate::check::crosscheck::Outcome;
@@ -178,6 +178,8 @@ struct ManualResult {
     reasons: Vec<String>,
     /// The comparisons on record, the latest first.
     checks: Vec<Seq>,
+    /// The note since which it does not count.
+    void: Option<Seq>,
     /// The instrument has measured the lens since.
     can_compare: bool,
     again: String,
@@ -190,6 +192,8 @@ struct Around {
     manual: ManualEntry,
     /// The latest first.
     checks: Vec<(Seq, CrossCheckEntry)>,
+    /// The note since which it does not count.
+    void: Option<Seq>,
     history: Vec<Numbered>,
 }
 
@@ -206,12 +210,14 @@ impl Around {
             Entry::CrossCheck(check) if check.manual == seq => Some((numbered.seq, (**check).clone())),
             _ => None,
         });
-        Ok(Some(Self { time, manual: *manual, checks: checks.collect(), history }))
+        let (checks, void) = (checks.collect(), voided_by(seq, &history));
+        Ok(Some(Self { time, manual: *manual, checks, void, history }))
     }
 
     /// Whether the instrument has measured the lens otherwise than it was compared.
     fn can_compare(&self) -> bool {
-        let Some(eye) = self.manual.eye.filter(|_| self.manual.purpose == Purpose::Production) else {
+        let is_compared = self.manual.purpose == Purpose::Production && self.void.is_none();
+        let Some(eye) = self.manual.eye.filter(|_| is_compared) else {
             return false;
         };
         let measured = JobRecord::from_history(self.manual.job.clone(), &self.history).measured(eye);
@@ -266,11 +272,12 @@ pub(super) async fn result(
         seq,
         is_practice,
         facts: facts(&say, &around),
-        stand: check.map(|check| say.compared(check)),
+        stand: if around.void.is_some() { None } else { check.map(|check| say.compared(check)) },
         apart: against.as_ref().map_or_else(Vec::new, |(_, _, apart)| say.apart(apart)),
         against: against.map(|(name, lens, _)| (name, say.measured_lens(&lens))),
         reasons: check.map_or_else(Vec::new, |check| check.reasons.clone()),
         checks: around.checks.iter().map(|(seq, _)| *seq).collect(),
+        void: around.void,
         can_compare: around.can_compare(),
         again: kept(by, &manual.focimeter, &manual.sitting),
         other_eye: other.map(|eye| (eye, say.eye(eye))),

@@ -6,7 +6,7 @@ use super::manual::recorded;
 use super::notes::eye;
 use super::order::job_place;
 use super::{Frame, render};
-use crate::bench::checking::known;
+use crate::bench::checking::{known, voided_by};
 use crate::bench::entry::{Entry, ManualEntry, Numbered, Purpose, Seq};
 use crate::check::difference::difference;
 use crate::ledger::{LedgerError, Reader};
@@ -51,6 +51,7 @@ struct Line {
     lens: String,
     read: String,
     off: String,
+    is_void: bool,
 }
 
 pub(super) async fn show(
@@ -151,7 +152,8 @@ fn sittings(say: &Language, found: &Found) -> Vec<Sitting> {
 
 fn line(say: &Language, numbered: &Numbered, manual: &ManualEntry, history: &[Numbered]) -> Line {
     let eye = manual.eye.map_or_else(String::new, |eye| format!(" {}", say.eye(eye)));
-    let off = known(manual, history).map(|(_, lens)| {
+    let is_void = voided_by(numbered.seq, history).is_some();
+    let off = known(manual, history).filter(|_| !is_void).map(|(_, lens)| {
         let apart = difference(&manual.lens, &lens, manual.eye.unwrap_or(Eye::Right));
         let mut words = Vec::new();
         words.extend(apart.distance.map(|d| format!("{} D", say.number(d.value(), "D"))));
@@ -168,6 +170,7 @@ fn line(say: &Language, numbered: &Numbered, manual: &ManualEntry, history: &[Nu
         place: format!("{}/manual/{}", job_place(&manual.job), numbered.seq),
         lens: format!("{}{eye}", manual.job),
         read: say.measured_lens(&manual.lens),
-        off: off.unwrap_or_else(|| say.nothing_known.to_owned()),
+        off: off.unwrap_or_else(|| if is_void { say.voided } else { say.nothing_known }.to_owned()),
+        is_void,
     }
 }

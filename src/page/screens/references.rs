@@ -4,7 +4,7 @@ use super::language::Language;
 use super::{Frame, on_to, render};
 use crate::bench::entry::Seq;
 use crate::check::ReferenceLens;
-use crate::check::reference::CheckOutcome;
+use crate::check::reference::{CheckOutcome, day};
 use crate::order::typed;
 use crate::page::app::App;
 use crate::page::problem::Problem;
@@ -158,7 +158,7 @@ fn lens(say: &Language, typed: &Typed) -> Result<ReferenceLens, String> {
         prism,
         uncertainty: number(say, typed, "uncertainty")?,
         certificate: text(typed, "certificate"),
-        due: due.parse().map_err(|why| format!("due: {why}"))?,
+        due: day(&due).map_err(|why| format!("due: {why}"))?,
     })
 }
 
