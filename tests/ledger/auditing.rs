@@ -1,9 +1,10 @@
 //! Views, exports and copies: what an auditor gets.
 
-use super::{ledger_of, morning, sample::*};
+use super::{ledger_of, morning, place, sample::*};
 use fociline::bench::entry::Seq;
 use fociline::ledger::{Format, Ledger, LedgerError, Reader, Table, verify};
 use rusqlite::Connection;
+use std::process::Command;
 
 /// The columns are a contract: they are only ever added, at the end.
 #[test]
@@ -242,4 +243,26 @@ fn a_backup_is_a_ledger_as_it_stood() {
     drop(copied);
     let mut restored = Ledger::open(&copy).unwrap();
     restored.append(&numbered(17, seven(), [order("4491", 1)])).unwrap();
+}
+
+/// An auditor's own client may read a ledger while a station writes it. Were its locks lost, the
+/// client would take itself for the last one and remove the log that the station goes on writing to.
+#[test]
+fn another_program_that_reads_takes_nothing_away() {
+    let place = place();
+    let mut ledger = Ledger::open(&place.path).unwrap();
+    let (first, later) = (numbered(0, seven(), morning()), numbered(17, seven(), morning()));
+    ledger.append(&first).unwrap();
+    let _record = Reader::open(&place.path).unwrap();
+    let count = || {
+        let script = "import sqlite3, sys\nc = sqlite3.connect(sys.argv[1])\n\
+                      print(c.execute('select count(*) from entries').fetchone()[0])\nc.close()";
+        let asked = Command::new("python3").args(["-c", script]).arg(&place.path).output().unwrap();
+        assert!(asked.status.success(), "{}", String::from_utf8_lossy(&asked.stderr));
+        String::from_utf8(asked.stdout).unwrap().trim().to_owned()
+    };
+    assert_eq!(count(), "17");
+    ledger.append(&later).unwrap();
+    assert_eq!(count(), "34");
+    assert_eq!(Reader::open(&place.path).unwrap().head().unwrap().seq, Seq(34));
 }
