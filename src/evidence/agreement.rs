@@ -169,8 +169,12 @@ fn repeated(pairs: &[Pair], terms: Terms) -> Result<Agreement, Unfit> {
         Component { what: "between lenses", variance: raw.max(0.0), df: table.between.df, set_to_zero },
         Component { what: "within a lens", variance: within, df: table.within.df, set_to_zero: false },
     ];
-    // The mean of all pairs has variance MS(between) / N where the lenses were read equally often.
-    let mean_variance = between.max(if set_to_zero { within } else { 0.0 }) / table.n as f64;
+    // Var(mean) of all pairs = s_b^2 sum(n_i^2) / N^2 + s_w^2 / N (one-way random effects; Searle SR,
+    // Casella G, McCulloch CE, Variance Components, 1992, from memory). Lenses read equally often:
+    // MS(between) / N.
+    let n = table.n as f64;
+    let crowded = table.groups.iter().map(|(_, sample)| (sample.n as f64).powi(2)).sum::<f64>() / (n * n);
+    let mean_variance = raw.max(0.0) * crowded + within / n;
     Ok(recovered(table.n, table.groups.len(), table.mean, mean_variance, &parts, components, terms))
 }
 

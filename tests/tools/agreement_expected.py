@@ -74,7 +74,7 @@ def paired(frame):
     dfb, dfw = a["df"]
     counts = frame.groupby("subject").size().to_numpy(float)
     size = (counts.sum() - (counts**2).sum() / counts.sum()) / (len(counts) - 1)
-    answer = recovered(frame.d.mean(), msb / len(frame), [(1 / size, msb, dfb), (1 - 1 / size, msw, dfw)], len(counts))
+    answer = recovered(frame.d.mean(), max(0.0, (msb - msw) / size) * (counts**2).sum() / len(frame) ** 2 + msw / len(frame), [(1 / size, msb, dfb), (1 - 1 / size, msw, dfw)], len(counts))
     return answer | {"between": float((msb - msw) / size), "within": float(msw), "size": float(size)}
 
 
