@@ -120,8 +120,9 @@ fn section(heading: &str, series: &Series) -> Section {
         Figure::new("latest deviation", last.deviation, series.unit).of(n).note(format!("entry {}", last.seq))
     }));
     let mut told = 0;
-    for charted in &series.shown {
-        for (chart, signal) in charted.point.signals().filter(|(_, signal)| !signal.continues) {
+    for (at, charted) in series.shown.iter().enumerate() {
+        // What began before the range and still fires is told once, at its first check.
+        for (chart, signal) in charted.point.signals().filter(|(_, signal)| at == 0 || !signal.continues) {
             told += 1;
             let since = charts.check_at(signal.since).unwrap_or(charted.seq);
             section.figures.push(
@@ -135,9 +136,9 @@ fn section(heading: &str, series: &Series) -> Section {
         }
     }
     section.says.push(match told {
-        0 => "No rule has fired: nothing speaks for drift.".to_owned(),
-        1 => "One rule has fired: look at the instrument.".to_owned(),
-        n => format!("{n} rules have fired: look at the instrument."),
+        0 => "No rule fires: nothing speaks for drift.".to_owned(),
+        1 => "One rule fires: look at the instrument.".to_owned(),
+        n => format!("{n} rules fire: look at the instrument."),
     });
     let title = |chart: ChartKind| format!("{heading}: {}", name(chart));
     let [individuals, ewma, cusum] = [ChartKind::Individuals, ChartKind::Ewma, ChartKind::Cusum].map(title);

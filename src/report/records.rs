@@ -8,7 +8,7 @@ use crate::check::crosscheck::Outcome as CrossOutcome;
 use crate::judge::verdict::{ItemOutcome, Outcome, Quantity, Side};
 use crate::ledger::{Field, LedgerError, Passing, Reader};
 use crate::order::LensKind;
-use crate::parsers::reading::{Eye, JobNumber, Lens};
+use crate::parsers::reading::{Eye, JobNumber, Lens, Mode};
 use jiff::Timestamp;
 use serde::Deserialize;
 use std::borrow::Cow;
@@ -362,7 +362,8 @@ fn take(passing: Passing<'_>, records: &mut Records) -> Result<(), Seq> {
             let lenses =
                 [(Some(Eye::Right), read.right), (Some(Eye::Left), read.left), (None, read.unspecified)];
             for (eye, lens) in lenses {
-                let Some(lens) = lens else { continue };
+                // A near portion is no lens to compare with one read at a distance.
+                let Some(lens) = lens.filter(|lens| lens.mode != Some(Mode::Near)) else { continue };
                 let (job, by) = (job.clone(), by.clone());
                 records.read.push(Read { seq, time, by, job, eye, lens });
             }
@@ -399,12 +400,13 @@ fn noted(ledger: &Reader, records: &mut Records) -> Result<(), LedgerError> {
     records.cross_checks.retain(|(_, check)| !void.contains(&check.manual));
     for read in std::mem::take(&mut records.read) {
         let (mut job, mut eye, mut void) = (read.job, read.eye, false);
+        let sent = eye.is_some();
         for note in ledger.notes_on(read.seq)? {
             match note.says {
                 Says::Void => void = true,
                 Says::Assign => {
                     job = note.job.or(job);
-                    eye = eye.or(note.eye);
+                    eye = if sent { eye } else { note.eye.or(eye) };
                 }
                 Says::Remark => {}
             }
