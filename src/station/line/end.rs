@@ -53,6 +53,8 @@ pub(in crate::station) struct End {
     settings: PortSettings,
     state: State,
     pause: Duration,
+    /// When it was opened last.
+    opened: Instant,
     last_failure: Option<String>,
     out: VecDeque<Out>,
     /// How many bytes wait in `out`.
@@ -80,6 +82,7 @@ impl End {
             settings,
             state,
             pause: FIRST_PAUSE,
+            opened: Instant::now(),
             last_failure: None,
             out: VecDeque::new(),
             waiting: 0,
@@ -161,6 +164,7 @@ impl End {
             return true;
         }
         if !bytes.is_empty() {
+            self.pause = FIRST_PAUSE;
             self.waiting += bytes.len();
             self.out.push_back(Out::Bytes(bytes));
         }
@@ -182,8 +186,18 @@ impl End {
         self.out.clear();
         self.waiting = 0;
         (self.held, self.look) = (None, None);
-        self.state = State::Paused(Box::pin(sleep(self.pause)));
+        self.pause_first();
         self.happened.push_back(Happened::State(PortState::Lost, Some(why)));
+    }
+
+    /// Pauses before the next try. A line that opens and is gone at once, over and over, is tried
+    /// less and less often too: each of its comings and goings is an entry in the ledger.
+    fn pause_first(&mut self) {
+        if self.is_open() && self.opened.elapsed() > LAST_PAUSE {
+            self.pause = FIRST_PAUSE;
+        }
+        self.state = State::Paused(Box::pin(sleep(self.pause)));
+        self.pause = (self.pause * 2).min(LAST_PAUSE);
     }
 
     fn poll_next(&mut self, cx: &mut Context<'_>) -> Poll<Happened> {
@@ -205,12 +219,11 @@ impl End {
                             look
                         });
                         self.state = State::Open(wire);
-                        (self.pause, self.last_failure) = (FIRST_PAUSE, None);
+                        (self.opened, self.last_failure) = (Instant::now(), None);
                         self.happened.push_back(Happened::State(PortState::Opened, None));
                     }
                     Poll::Ready(Err(why)) => {
-                        self.state = State::Paused(Box::pin(sleep(self.pause)));
-                        self.pause = (self.pause * 2).min(LAST_PAUSE);
+                        self.pause_first();
                         // Said once for each reason, not at every try.
                         if self.last_failure.as_ref() != Some(&why) {
                             self.last_failure = Some(why.clone());
@@ -221,6 +234,9 @@ impl End {
                 State::Open(_) => {
                     let mut heard = VecDeque::new();
                     let polled = self.poll_open(cx, &mut heard);
+                    if !heard.is_empty() {
+                        self.pause = FIRST_PAUSE;
+                    }
                     self.happened.extend(heard.into_iter().map(Happened::Heard));
                     match polled {
                         Poll::Pending => return Poll::Pending,
