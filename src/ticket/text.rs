@@ -2,6 +2,7 @@
 
 use super::content::{CAUTION, Table, Ticket};
 use crate::judge::words;
+use crate::parsers::notation::shown;
 use std::fmt::Write;
 use textwrap::{Options, WordSplitter};
 
@@ -22,7 +23,7 @@ impl Ticket {
         let mut out = Writer { text: String::new(), columns };
         out.ends(&self.station, &self.judged);
         out.rule('=');
-        out.wrapped(&format!("JOB {}", self.job), "");
+        out.wrapped(&format!("JOB {}", shown(self.job.as_str())), "");
         self.kind.iter().for_each(|kind| out.wrapped(kind, ""));
         out.line("");
         out.centred(self.word);

@@ -68,11 +68,17 @@ fn file_name(message: &Message) -> String {
     }
 }
 
+/// The most characters of a job number in a name: file systems end at 255 bytes.
+const MOST: usize = 120;
+
 /// A job number as part of a name of a file or topic: letters, digits, `-`, `_` and `.` within it
-/// stay, other bytes become `%` and two digits.
+/// stay, other bytes become `%` and two digits; what is longer than [`MOST`] is cut.
 pub(crate) fn plain(text: &str) -> String {
     let mut plain = String::new();
     for (at, byte) in text.bytes().enumerate() {
+        if plain.len() >= MOST {
+            break;
+        }
         let stays = byte.is_ascii_alphanumeric() || matches!(byte, b'-' | b'_') || (byte == b'.' && at > 0);
         if stays {
             plain.push(char::from(byte));
@@ -94,5 +100,11 @@ mod tests {
         assert_eq!(plain("../x"), "%2E.%2Fx");
         assert_eq!(plain("a/b+c#"), "a%2Fb%2Bc%23");
         assert_eq!(plain("é"), "%C3%A9");
+    }
+
+    #[test]
+    fn the_longest_job_number_is_a_name_for_a_file() {
+        let name = plain(&"\u{1f453}".repeat(64));
+        assert!(name.len() + ".-0123456789-certificate.json.part".len() < 255, "{}", name.len());
     }
 }
