@@ -169,7 +169,7 @@ pub struct Bias {
     pub n: usize,
     /// Different lenses.
     pub lenses: usize,
-    /// Degrees of freedom of the interval: lenses - 1, or n - 1 for a single lens.
+    /// Degrees of freedom of the interval: lenses - 1, or n - 1 where it rests on single errors.
     pub df: f64,
     /// Mean error, reading minus reference.
     pub mean: f64,
@@ -184,7 +184,8 @@ pub struct Bias {
 /// Bias from errors (lens, reading minus reference value).
 ///
 /// Errors on one lens share that lens's own error, so with several lenses the interval rests on
-/// their mean errors; with one it rests on the single errors and speaks of that lens alone.
+/// their mean errors; where these differ by no more than single errors do, and with one lens, it
+/// rests on the single errors. Errors that do not differ at all show no bias: they hide their spread.
 ///
 /// # Errors
 /// Fewer than two errors, a value that is not usable.
@@ -193,10 +194,11 @@ pub fn bias(errors: &[(&str, f64)], confidence: f64) -> Result<Bias, Unfit> {
     super::sample::finite(errors.iter().map(|e| e.1), "errors against the reference")?;
     Unfit::unless_enough(errors.len(), 2, "errors against the reference")?;
     let groups = super::sample::grouped(errors.iter().copied());
-    let base = match groups.as_slice() {
-        [(_, only)] => Sample::of(only),
-        several => Sample::of(&several.iter().map(|(_, v)| Sample::of(v).mean).collect::<Vec<_>>()),
-    };
+    let all = Sample::of(&errors.iter().map(|error| error.1).collect::<Vec<_>>());
+    let means = Sample::of(&groups.iter().map(|(_, v)| Sample::of(v).mean).collect::<Vec<_>>());
+    let error = |sample: &Sample| sample.variance() / sample.n as f64;
+    let lenses_tell = groups.len() > 1 && error(&means) >= error(&all);
+    let base = if lenses_tell { means } else { all };
     let interval = base.mean_interval(confidence);
     Ok(Bias {
         n: errors.len(),
@@ -205,6 +207,6 @@ pub fn bias(errors: &[(&str, f64)], confidence: f64) -> Result<Bias, Unfit> {
         mean: base.mean,
         sd: base.sd(),
         interval,
-        shown: !interval.contains(0.0),
+        shown: base.sd() > 0.0 && !interval.contains(0.0),
     })
 }

@@ -80,7 +80,8 @@ impl App {
         for reading in view.readings.iter().map(|reading| &reading.entry.reading) {
             let either = reading.unspecified.is_some();
             let eyes = Eye::BOTH.into_iter().filter(|eye| either || reading.lens(*eye).is_some());
-            self.seen.note(who, &view.job, eyes.map(Some), self.now());
+            // Reference and practice lenses are read by hand for no eye.
+            self.seen.note(who, &view.job, eyes.map(Some).chain([None]), self.now());
         }
     }
 
@@ -100,10 +101,11 @@ impl App {
         }
     }
 
-    /// Notes that an entry is shown with what it came from: a frame is its reading.
+    /// Notes that an entry is shown with what came of it: a frame is its reading, an order its verdicts.
     pub(super) fn shows_whole_entry(&self, who: &Who, view: &EntryView) {
         self.shows_entry(who, &view.kind, &view.jobs);
-        for later in view.later.iter().filter(|_| view.kind == "frame") {
+        for later in &view.later {
+            self.shows_entry(who, later.kind, &view.jobs);
             if let Ok(Entry::Reading(reading)) = Entry::from_payload(later.kind, later.payload.get()) {
                 self.shows_entry(who, later.kind, &reading.job.into_iter().collect::<Vec<_>>());
             }

@@ -114,3 +114,13 @@ fn an_ellipse_points_where_its_points_lie() {
     assert!((got.spread_region.major - (chi * 4.0 / 3.0).sqrt()).abs() < 1e-9);
     assert!((got.spread_region.minor - (chi * 0.04 / 3.0).sqrt()).abs() < 1e-9);
 }
+
+/// Two lenses whose mean errors happen to be equal say nothing of how sure the mean is.
+#[test]
+fn a_bias_of_few_lenses_is_no_surer_than_its_readings() {
+    let errors = [("1", -0.10), ("1", 0.14), ("2", 0.12), ("2", -0.08)];
+    let got = precision::bias(&errors, 0.95).unwrap();
+    assert!(!got.shown && got.interval.low < -0.1 && got.interval.high > 0.1, "{got:?}");
+    let stepped = precision::bias(&[("1", 0.02), ("1", 0.02)], 0.95).unwrap();
+    assert!(!stepped.shown, "two equal readings hide their spread");
+}
