@@ -145,6 +145,9 @@ async fn send<R: Receiver>(
         if R::SHOWS_ITSELF {
             source.up();
         }
+        if receiver.comes_here() {
+            pause = Pause::default();
+        }
         let why = loop {
             if waiting.is_empty() {
                 let next = tokio::select! {

@@ -138,6 +138,34 @@ fn a_program_is_fed_and_started_again_when_it_ends() {
     assert!(station.stop().success());
 }
 
+/// What a program does with its output is its own affair, and at the end it may finish its work.
+#[test]
+fn a_program_that_never_answers_is_fed_all_once_and_may_end_by_itself() {
+    let fed = |name: &str, command: &str| {
+        format!("[[feed]]\nname = \"{name}\"\nacknowledge = false\nrun = [\"sh\", \"-c\", \"{command}\"]\n")
+    };
+    let mut lab = Lab::new(|_| {
+        [
+            fed("silent", "exec cat >> silent.jsonl"),
+            fed("slow", "cat > kept; sleep 0.3; mv kept slow.jsonl"),
+            fed("loud", "tee -a loud.jsonl"),
+        ]
+        .concat()
+    });
+    let mut station = lab.station();
+    lab.measure(&mut station, 6);
+    let got = |name: &str| -> Vec<serde_json::Value> {
+        let text = std::fs::read_to_string(lab.path().join(name)).unwrap_or_default();
+        text.lines().map(|line| serde_json::from_str(line).expect("a whole message")).collect()
+    };
+    lab.complete(|| got("silent.jsonl"));
+    lab.complete(|| got("loud.jsonl"));
+    assert!(station.stop().success());
+    let wanted = got("loud.jsonl").len();
+    assert_eq!(got("silent.jsonl").len(), wanted, "each came once");
+    assert_eq!(got("slow.jsonl").len(), wanted, "it was given the time to end");
+}
+
 /// Takes connections and does this to each.
 fn misbehaving(does: impl Fn(TcpStream) + Send + 'static) -> SocketAddr {
     let listener = TcpListener::bind("127.0.0.1:0").expect("a port");

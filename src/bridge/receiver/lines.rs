@@ -49,6 +49,10 @@ impl Receiver for Lines {
         Ok(())
     }
 
+    fn comes_here(&self) -> bool {
+        self.reach.listens()
+    }
+
     async fn deliver(&mut self, messages: &[Message], kept: &mut usize) -> Result<(), String> {
         let line = self.line.as_mut().ok_or("it is not connected")?;
         let Some(last) = messages.last() else { return Ok(()) };
@@ -68,7 +72,10 @@ impl Receiver for Lines {
             timeout(PATIENCE, write.flush()).await.map_err(|_| tired())?.map_err(|why| gone(&why))
         };
         if !self.acknowledged {
-            sent.await?;
+            tokio::select! {
+                sent = sent => sent?,
+                why = ignored(read) => return Err(why),
+            }
             *kept = messages.len();
             return Ok(());
         }
@@ -91,15 +98,7 @@ impl Receiver for Lines {
             return "it is not connected".to_owned();
         };
         if !self.acknowledged {
-            // What it says does not matter, only that it is there.
-            let mut ignored = [0; 256];
-            loop {
-                match read.read(&mut ignored).await {
-                    Ok(0) => return closed(),
-                    Ok(_) => {}
-                    Err(why) => return gone(&why),
-                }
-            }
+            return ignored(read).await;
         }
         loop {
             match next_answer(read, answer).await {
@@ -114,6 +113,18 @@ impl Receiver for Lines {
         if let Some(line) = self.line.as_mut() {
             // The end of the stream says it all.
             let _ = line.write.shutdown().await;
+        }
+    }
+}
+
+/// Takes what it says, so that it can go on, until it is gone, and says why.
+async fn ignored(read: &mut ReadHalf<Box<dyn Both>>) -> String {
+    let mut ignored = [0; 4096];
+    loop {
+        match read.read(&mut ignored).await {
+            Ok(0) => return closed(),
+            Ok(_) => {}
+            Err(why) => return gone(&why),
         }
     }
 }

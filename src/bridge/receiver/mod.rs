@@ -27,6 +27,11 @@ pub trait Receiver: Send {
     /// Reaches it anew, whatever was before.
     fn open(&mut self) -> impl Future<Output = Result<(), String>> + Send;
 
+    /// Whether it comes here by itself, so that there is no use in waiting before the next.
+    fn comes_here(&self) -> bool {
+        false
+    }
+
     /// Hands over messages in their order, and counts in `kept` those that it has kept, so that they
     /// need not be sent again. Ends when all are. May be dropped while it waits.
     fn deliver(

@@ -5,9 +5,9 @@ use std::fs;
 use std::io::{self, ErrorKind};
 use std::os::unix::fs::{FileTypeExt, PermissionsExt};
 use std::path::Path;
-use std::pin::Pin;
+use std::pin::{Pin, pin};
 use std::process::Stdio;
-use std::task::{Context, Poll};
+use std::task::{Context, Poll, ready};
 use std::time::Duration;
 use tokio::io::{AsyncBufReadExt, AsyncRead, AsyncReadExt, AsyncWrite, BufReader, ReadBuf};
 use tokio::net::{TcpListener, TcpStream, UnixListener, UnixStream};
@@ -34,6 +34,11 @@ pub(super) struct Reach {
 impl Reach {
     pub(super) fn new(stream: Stream) -> Self {
         Self { stream, tcp: None, unix: None }
+    }
+
+    /// Whether the other end comes here.
+    pub(super) fn listens(&self) -> bool {
+        matches!(self.stream, Stream::TcpListen(..) | Stream::UnixListen(_))
     }
 
     /// Reaches the other end; waits as long as it takes where that has to come here.
@@ -136,12 +141,13 @@ fn is_left_over(path: &Path) -> bool {
 }
 
 /// A program: what it is told goes into its standard input, what it answers comes from its
-/// standard output. It ends with the feed.
+/// standard output. It is there until it ends, whatever it does with its output. At the feed's end
+/// its input ends, and it may end in its own time; it is killed where it does not.
 #[derive(Debug)]
 struct Program {
-    stdin: ChildStdin,
+    stdin: Option<ChildStdin>,
     stdout: ChildStdout,
-    _child: Child,
+    child: Child,
 }
 
 impl Program {
@@ -158,7 +164,15 @@ impl Program {
         let (Some(stdin), Some(stdout)) = (child.stdin.take(), child.stdout.take()) else {
             return Err(format!("{program} has no standard input and output"));
         };
-        Ok(Self { stdin, stdout, _child: child })
+        Ok(Self { stdin: Some(stdin), stdout, child })
+    }
+
+    fn poll_ended(&mut self, context: &mut Context<'_>) -> Poll<io::Result<()>> {
+        pin!(self.child.wait()).poll(context).map_ok(drop)
+    }
+
+    fn stdin(&mut self) -> io::Result<Pin<&mut ChildStdin>> {
+        self.stdin.as_mut().map(Pin::new).ok_or_else(|| ErrorKind::BrokenPipe.into())
     }
 }
 
@@ -168,7 +182,9 @@ impl AsyncRead for Program {
         context: &mut Context<'_>,
         buffer: &mut ReadBuf<'_>,
     ) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stdout).poll_read(context, buffer)
+        let before = buffer.filled().len();
+        ready!(Pin::new(&mut self.stdout).poll_read(context, buffer))?;
+        if buffer.filled().len() > before { Poll::Ready(Ok(())) } else { self.poll_ended(context) }
     }
 }
 
@@ -178,14 +194,16 @@ impl AsyncWrite for Program {
         context: &mut Context<'_>,
         bytes: &[u8],
     ) -> Poll<io::Result<usize>> {
-        Pin::new(&mut self.stdin).poll_write(context, bytes)
+        self.stdin()?.poll_write(context, bytes)
     }
 
     fn poll_flush(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stdin).poll_flush(context)
+        self.stdin()?.poll_flush(context)
     }
 
     fn poll_shutdown(mut self: Pin<&mut Self>, context: &mut Context<'_>) -> Poll<io::Result<()>> {
-        Pin::new(&mut self.stdin).poll_shutdown(context)
+        // What ends a pipe is that it is closed.
+        self.stdin = None;
+        self.poll_ended(context)
     }
 }
