@@ -157,10 +157,10 @@ fn figures(section: &mut Section, group: &str, items: &[&JudgedItem], unit: &'st
     }
     let passed = items.iter().filter(|item| item.outcome == ItemOutcome::Pass).count();
     section.figures.push(match share(passed, items.len(), CONFIDENCE) {
-        Err(why) => Figure::missing(group, &why).column("within limit"),
+        Err(why) => Figure::missing(group, &why).column("passed"),
         Ok(found) => {
             let percent = Interval { low: 100.0 * found.interval.low, high: 100.0 * found.interval.high };
-            Figure::new(group, 100.0 * found.share, "%").column("within limit").within(percent).of(found.of)
+            Figure::new(group, 100.0 * found.share, "%").column("passed").within(percent).of(found.of)
         }
     });
 }
