@@ -160,6 +160,8 @@ fn a_program_that_never_answers_is_fed_all_once_and_may_end_by_itself() {
     };
     lab.complete(|| got("silent.jsonl"));
     lab.complete(|| got("loud.jsonl"));
+    let log = station.log();
+    assert!(!log.contains("closed the connection"), "each is started once: {log}");
     assert!(station.stop().success());
     let wanted = got("loud.jsonl").len();
     assert_eq!(got("silent.jsonl").len(), wanted, "each came once");
